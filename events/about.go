@@ -9,7 +9,8 @@ import (
 const maxCorrections = 16
 
 // About returns what an event is about, as the ledger links its records: "set LAP-014", "case K-0412", "load S2-0302-04",
-// "list LAP-MAJOR", "sterilizer S1/2026-03-04" for the tests of its day, "station north/or-3" where that is enrolled or retired, "entry people/B-1182" for a register's entry,
+// "list LAP-MAJOR", "sterilizer S1/2026-03-04" for the tests of its day, "station north/or-3" where that is enrolled or
+// retired, "entry people/B-1182" for a register's entry,
 // "site north" for policies, registers that are held to, losses and the ledger's keys. A tray
 // whose tag was read is one that the event is about, whatever set it names. An event that corrects another is about what
 // that one is about, and about what it puts in its place; find returns the first event recorded before under an id, nil

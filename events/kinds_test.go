@@ -177,8 +177,8 @@ func recordObservation(t *rapid.T, o *Observation) *Event {
 func checkSubject(t *rapid.T, e *Event) {
 	want := map[SubjectKind]string{
 		SubjectSet: "LAP-014", SubjectEvent: "LAP-014", SubjectSite: "north", SubjectCase: CaseOf(e.Data),
-		SubjectLoad: LoadOf(e.Data), SubjectSterilizer: SterilizerOf(e.Data), SubjectList: ListOf(e.Data), SubjectStation: e.Data.Keys()[KeyStation],
-		SubjectEntry: EntryOf(e.Data),
+		SubjectLoad: LoadOf(e.Data), SubjectSterilizer: SterilizerOf(e.Data), SubjectList: ListOf(e.Data),
+		SubjectStation: e.Data.Keys()[KeyStation], SubjectEntry: EntryOf(e.Data),
 	}[e.Kind().Subject()]
 	if want == "" || e.Subject != want {
 		t.Fatalf("the subject is %q, want the %s %q", e.Subject, e.Kind().Subject(), want)

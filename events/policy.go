@@ -44,8 +44,8 @@ type Policy struct {
 	ImplantIndicator Asked `json:"implantIndicator,omitzero"`
 	// ReleaseAsks are what a load is released by, besides that its run passed: a release without it is found. A site's own rule.
 	ReleaseAsks []ReleaseAsk `json:"releaseAsks,omitempty"`
-	// DayTests are the tests that a sterilizer's day begins with: a load that is released on a day without them, or whose test
-	// failed, is found. A site's own rule, and the manufacturers'.
+	// DayTests are the tests that a sterilizer's day begins with: a load that is released on a day without them, or whose
+	// test failed, is found. A site's own rule, and the manufacturers'.
 	DayTests []DayTest `json:"dayTests,omitempty"`
 	// Quarantine: a set that was put aside may be used once it was released from
 	// that, or reprocessed.

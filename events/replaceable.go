@@ -106,9 +106,10 @@ func replaceableBetween(k Kind) []Member {
 		}
 	case KindSterilizerTested:
 		return []Member{
-			needed(plainText("sterilizer")), needed(plainText("day")), needed(choiceOfWords(MemberOneOf, "test", wordsOf(dayTests)...)),
-			needed(choiceOfWords(MemberOneOf, "result", testResults...)), numberOf("run"), plainText("reason"), numberOf("ratePascal"),
-			numberOf("limitPascal"),
+			needed(plainText("sterilizer")), needed(plainText("day")),
+			needed(choiceOfWords(MemberOneOf, "test", wordsOf(dayTests)...)),
+			needed(choiceOfWords(MemberOneOf, "result", testResults...)), numberOf("run"), plainText("reason"),
+			numberOf("ratePascal"), numberOf("limitPascal"),
 		}
 	case KindIndicatorRead:
 		return []Member{

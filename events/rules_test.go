@@ -138,8 +138,9 @@ func rules(t *testing.T) []ruled {
 		}},
 		ruled{KindSterilizerTested, `{"sterilizer":"S","day":"2026-03-04","test":"leak","result":"passed"}`, map[string]bool{
 			`{}`: true, `{"day":""}`: false, `{"day":"2026-02-30"}`: false, `{"result":"not-done"}`: false,
-			`{"result":"not-done","reason":"r"}`: true, `{"ratePascal":130}`: false, `{"ratePascal":131,"limitPascal":130}`: true,
-			`{"limitPascal":130}`: true, `{"test":"bowie-dick"}`: true, `{"test":"bowie-dick","limitPascal":130}`: false,
+			`{"result":"not-done","reason":"r"}`: true, `{"ratePascal":130}`: false,
+			`{"ratePascal":131,"limitPascal":130}`: true, `{"limitPascal":130}`: true, `{"test":"bowie-dick"}`: true,
+			`{"test":"bowie-dick","limitPascal":130}`: false,
 		}},
 		ruled{KindEventCorrected, `{"event":"` + testTrip(0) + `","reason":"r"}`, map[string]bool{
 			`{"action":"void"}`: true, `{"action":"void","data":{}}`: false, `{"action":"replace"}`: false,

@@ -10,11 +10,11 @@ import (
 )
 
 // LoadOf returns the trips that were in a load, and what was recorded of the
-// load itself: its runs, its indicators and the logs of its runs.
+// load itself: its runs, its indicators, the logs of its runs, and the tests of its sterilizer's day.
 func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Item) {
 	b.need(DimLoad, load)
 	seen := make(map[projections.TripKey]struct{})
-	var sterilizers []string
+	var sterilizers, days []string
 	for _, it := range slices.Clone(b.loads[load]) {
 		recorded = append(recorded, it)
 		d := RunOf(it)
@@ -24,6 +24,17 @@ func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Ite
 		seen[b.TripOfItem(it)] = struct{}{}
 		if !slices.Contains(sterilizers, d.Sterilizer) {
 			sterilizers = append(sterilizers, d.Sterilizer)
+		}
+		if day := TestsOn(d.Sterilizer, d.DayOf(it.At())); !slices.Contains(days, day) {
+			days = append(days, day)
+		}
+	}
+	for _, day := range days {
+		b.need(DimTests, day)
+		for _, it := range b.tests[day] {
+			if d := TestOf(it); d != nil && TestsOn(d.Sterilizer, d.Day) == day {
+				recorded = append(recorded, it)
+			}
 		}
 	}
 	// Only those of the load are fetched: a sterilizer has one a day, or more, for years.

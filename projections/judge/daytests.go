@@ -9,8 +9,9 @@ import (
 	"listbound/projections/facts"
 )
 
-// dayTests finds a release on a day whose test failed, or is missing, by the policy of that time. A test that is recorded later and
-// passed settles what was only late; where one failed before, a later one speaks for the loads after it alone.
+// dayTests finds a release on a day whose test failed, or is missing, by the policy of that time. A test that is
+// recorded later and passed settles what was only late; where one failed before, a later one speaks for the loads after
+// it alone.
 func (j *judgement) dayTests() {
 	open := j.w.firstOpened(j.c)
 	good, _ := j.c.Releasing(j.w.Book, open)
@@ -54,8 +55,9 @@ func (j *judgement) dayTests() {
 // failedTest tells of a release on a day whose test failed.
 func (j *judgement) failedTest(good, open *facts.Item, day string, of testStands) {
 	t := facts.TestOf(of.stands)
-	d := &projections.AfterFailedTest{Set: j.c.Key.Set, Run: *runDetail(good), Day: day, Test: t.Test, Failed: moment(of.stands),
-		After: of.late, Leaked: t.Result != events.TestFailed, Passed: momentAt(of.passed), Opened: momentAt(open)}
+	d := &projections.AfterFailedTest{Set: j.c.Key.Set, Run: *runDetail(good), Day: day, Test: t.Test,
+		Failed: moment(of.stands), After: of.late, Leaked: t.Result != events.TestFailed,
+		Passed: momentAt(of.passed), Opened: momentAt(open)}
 	f := j.add(projections.NotReleased, projections.SeverityBroken, d, good, of.stands, of.passed, open)
 	f.From, f.To = good.At(), good.At()
 }

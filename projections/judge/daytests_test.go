@@ -30,7 +30,8 @@ func dayTestCases() []findingTest {
 			func(s *story, x *turn) {
 				asking(s, events.BowieDick)
 				tested(s, 5, events.BowieDick, "passed", func(d *events.SterilizerTested) { d.Sterilizer = "S3" })
-				tested(s, 5, events.BowieDick, "passed", func(d *events.SterilizerTested) { d.Day = clock(-1, 0, 0).Format("2006-01-02") })
+				tested(s, 5, events.BowieDick, "passed",
+					func(d *events.SterilizerTested) { d.Day = clock(-1, 0, 0).Format("2006-01-02") })
 				tested(s, 5, events.LeakTest, "passed")
 				s.live(x)
 			},
@@ -75,7 +76,7 @@ func dayTestCases() []findingTest {
 				s.correct(s.last(events.KindSterilizerTested), clock(0, 10, 0), &events.SterilizerTested{Sterilizer: "S2",
 					Day: clock(0, 0, 0).Format("2006-01-02"), Test: events.LeakTest, Result: "passed"})
 			}},
-		{projections.NotReleased, "the chamber leaked more than its limit, and that was called passed", projections.SeverityBroken,
+		{projections.NotReleased, "the chamber leaked more than its limit, and was called passed", projections.SeverityBroken,
 			func(s *story, x *turn) {
 				asking(s, events.LeakTest)
 				tested(s, 5, events.LeakTest, "passed", leaks(131))

@@ -29,8 +29,8 @@ CREATE TABLE events (
 	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
 	washer_load TEXT,               -- set.returned: the washer's load that the set was in
 	ran        TEXT,                -- set.sterilized: the cycle's number and when it was started, '2 2026-03-04T07:24:00Z'
-	begun      TEXT                 -- set.sterilized: the sterilizer and the day (UTC) on which its run was started, 'S1 2026-03-04';
-	                                -- sterilizer.tested: the day that it is for
+	begun      TEXT                 -- set.sterilized: the sterilizer and the day (UTC) on which its run was started,
+	                                -- 'S1 2026-03-04'; sterilizer.tested: the day that it is for
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.

@@ -71,6 +71,8 @@ type completeness struct {
 	within map[int64]bool // records that lie in something covered
 	out    Coverage
 	failed bool
+
+	asksTests bool // a policy asks for the tests of a sterilizer's day
 }
 
 func (r *Report) complete(b *proof.Bundle, c *Covers, all []*entry, size int64) {
@@ -425,7 +427,9 @@ func (x *completeness) demands() {
 			need(key, fmt.Sprintf("which was corrected before it came, see record %d", known[0].seq))
 		}
 	}
-	registers := registersIn(x.all, func(e *entry) bool { return x.covers.AsOf.IsZero() || e.seq <= x.covers.Upto })
+	counts := func(e *entry) bool { return x.covers.AsOf.IsZero() || e.seq <= x.covers.Upto }
+	registers := registersIn(x.all, counts)
+	x.asksTests = slices.ContainsFunc(x.all, func(e *entry) bool { return counts(e) && AsksTests(e.event) })
 	own := false // the trip asked for
 	for _, e := range x.all {
 		if e.event.Station != x.name {
@@ -505,6 +509,21 @@ func (x *completeness) inside(key string, e *entry) {
 	}
 }
 
+// AsksTests reports whether an event is a policy that a sterilizer's day begins with tests by.
+func AsksTests(e *events.Event) bool {
+	p, ok := e.Data.(*events.PolicyAdopted)
+	return ok && len(p.Policy.DayTests) > 0
+}
+
+// TestsOf is what the tests of the day are about that a load was released by, "" where no policy ever asked for any.
+func TestsOf(e *events.Event, asked bool) string {
+	d, ok := e.Data.(*events.SetSterilized)
+	if !ok || d.Day == "" && !asked {
+		return ""
+	}
+	return events.AboutTests(d.Sterilizer, d.DayOf(e.Time))
+}
+
 // needs demands what the records of a covered set refer to.
 func (x *completeness) needs(e *entry, need func(key, why string)) {
 	why := fmt.Sprintf("to which record %d refers", e.seq)
@@ -513,8 +532,8 @@ func (x *completeness) needs(e *entry, need func(key, why string)) {
 		need("list "+d.List, why)
 	case *events.SetSterilized:
 		need("load "+d.Load, why)
-		if d.Day != "" {
-			need(events.AboutTests(d.Sterilizer, d.Day), why)
+		if tests := TestsOf(e.event, x.asksTests); tests != "" {
+			need(tests, why)
 		}
 	}
 }

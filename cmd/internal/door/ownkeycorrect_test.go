@@ -112,6 +112,7 @@ var saidAtBenches = []saidAtBench{
 	{events.KindSetReturned, "place", "lift 2", ""},
 	{events.KindPieceReported, "place", "bench 2", ""},
 	{events.KindIndicatorRead, "lot", "BI-7", ""},
+	{events.KindSterilizerTested, "reason", "a pack of another maker", ""},
 }
 
 // TestEachBenchCorrectsItsOwn: at a station that signs for itself whatever a bench records is said anew, and taken back, by its own

@@ -339,9 +339,24 @@ func (g *gathering) keys() (whole map[string]bool, sets map[string][]int64, err 
 	return whole, sets, nil
 }
 
+// asksTests reports whether a policy that was gathered asks for the tests of a sterilizer's day.
+func (g *gathering) asksTests() (bool, error) {
+	for seq := range g.seqs {
+		r, err := g.read(seq)
+		if err != nil || g.known(seq) && bundle.AsksTests(r.event) {
+			return err == nil, err
+		}
+	}
+	return false, nil
+}
+
 // further adds what the records gathered by now refer to.
 func (g *gathering) further(whole map[string]bool) error {
 	registers := make(map[events.Register]bool)
+	asksTests, err := g.asksTests()
+	if err != nil {
+		return err
+	}
 	var known []*events.Event
 	covered := make(map[string]bool)
 	for _, p := range g.covers.Part {
@@ -374,8 +389,8 @@ func (g *gathering) further(whole map[string]bool) error {
 				whole["list "+d.List] = true
 			case *events.SetSterilized:
 				whole["load "+d.Load] = true
-				if d.Day != "" {
-					whole[events.AboutTests(d.Sterilizer, d.Day)] = true
+				if tests := bundle.TestsOf(r.event, asksTests); tests != "" {
+					whole[tests] = true
 				}
 			}
 		}

@@ -13,8 +13,8 @@ import (
 	"listbound/projections/facts"
 )
 
-// The tests that a sterilizer's day begins with, as the policy has them: they are asked for when the first load of the day is
-// released, not when it is started, since a warm-up is common. Where the policy has none nothing is asked.
+// The tests that a sterilizer's day begins with, as the policy has them: they are asked for when the first load of the
+// day is released, not when it is started, since a warm-up is common. Where the policy has none nothing is asked.
 
 // dayAsked is what was asked and answered of the tests of a load's day.
 type dayAsked struct {
@@ -29,6 +29,9 @@ func (e *dayAsked) about(l *load) string { return l.Load + " " + string(e.Test) 
 
 // TestIs is that, for the page.
 func (e *endingEntered) TestIs(load string) string { return load + " " + string(e.Test) }
+
+// dayNow is the local day.
+func (v *visit) dayNow() string { return v.now.In(v.d.site.Zone()).Format(time.DateOnly) }
 
 // dayOf is the local day on which a load was started.
 func (v *visit) dayOf(l *load) string {
@@ -67,7 +70,8 @@ func (v *visit) askedOfDay(l *load, e *endingEntered, p *events.Policy) (failed 
 		return "", err
 	}
 	for _, t := range p.DayTests {
-		answered := slices.ContainsFunc(e.Tested, func(d events.SterilizerTested) bool { return d.Test == t })
+		same := func(d events.SterilizerTested) bool { return d.Test == t && d.Day == e.Day }
+		answered := slices.ContainsFunc(e.Tested, same)
 		switch {
 		case stand[t] == events.TestFailed:
 			return t, nil
@@ -123,12 +127,12 @@ func (b *sterilizer) sayTestPassed(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-// sayTestFailed answers that the test failed: that is recorded, and the load is not released.
+// sayTestFailed answers that the test failed: that is recorded, with what was answered before, and the load is not
+// released.
 func (b *sterilizer) sayTestFailed(v *visit, f fields) (said, error) {
 	if l := b.testAsked(f); l != nil {
-		d := b.answered(l, events.TestFailed)
-		b.Ending, b.Test = nil, &d
-		return b.recordTest(v)
+		b.Ending, b.Tests = nil, append(b.Ending.Tested, b.answered(l, events.TestFailed))
+		return b.recordTests(v)
 	}
 	return said{}, nil
 }
@@ -151,7 +155,9 @@ func (b *sterilizer) sayTestNotDone(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	d := b.answered(l, events.TestNotDone)
-	d.Reason = why
+	if d.Reason = why; why == "" {
+		return said{}, v.sayNo("test-say-why")
+	}
 	if err := d.Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
@@ -170,8 +176,10 @@ func (b *sterilizer) sayTestSince(v *visit, f fields) (said, error) {
 	if err != nil || !ours || stand[events.DayTest(test)] != events.TestFailed {
 		return said{}, err
 	}
-	b.Test = &events.SterilizerTested{Sterilizer: l.Sterilizer, Day: v.dayOf(l), Test: events.DayTest(test), Result: events.TestPassed}
-	return b.recordTest(v)
+	b.Tests = []events.SterilizerTested{
+		{Sterilizer: l.Sterilizer, Day: v.dayOf(l), Test: events.DayTest(test), Result: events.TestPassed},
+	}
+	return b.recordTests(v)
 }
 
 // test takes a test of the day from its form.
@@ -180,7 +188,7 @@ func (b *sterilizer) test(v *visit, f fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	d := &events.SterilizerTested{Sterilizer: strings.TrimSpace(f["sterilizer"]), Day: v.now.In(v.d.site.Zone()).Format(time.DateOnly),
+	d := &events.SterilizerTested{Sterilizer: strings.TrimSpace(f["sterilizer"]), Day: v.dayNow(),
 		Test: events.DayTest(f["test"]), Result: f["result"], Reason: why}
 	if run := strings.TrimSpace(f["run"]); run != "" {
 		if d.Run, err = strconv.ParseInt(run, 10, 64); err != nil {
@@ -188,21 +196,24 @@ func (b *sterilizer) test(v *visit, f fields) (said, error) {
 		}
 	}
 	if rate := strings.TrimSpace(f["rate"]); rate != "" {
-		if d.RatePascal, err = v.leaks(rate, f["unit"]); err != nil {
+		if d.RatePascal, err = v.rises(rate, f["unit"]); err != nil {
 			return said{}, err
 		}
 		d.LimitPascal = events.LeakLimitPascal
 		if limit := strings.TrimSpace(f["limit"]); limit != "" {
-			if d.LimitPascal, err = v.leaks(limit, f["unit"]); err != nil {
+			if d.LimitPascal, err = v.rises(limit, f["unit"]); err != nil {
 				return said{}, err
 			}
 		}
 	}
+	switch {
+	case d.Sterilizer == "" || d.Result == "":
+		return said{}, v.sayNo("test-say-what")
+	case d.Result == events.TestNotDone && why == "":
+		return said{}, v.sayNo("test-say-why")
+	}
 	if err := d.Check(); err != nil {
 		return said{}, refusal.Because(err)
-	}
-	if d.Shows() != d.Result {
-		return said{}, v.sayNo("test-leaks", f["rate"])
 	}
 	like, err := b.likeSterilizer(v, d.Sterilizer)
 	if err != nil {
@@ -211,12 +222,32 @@ func (b *sterilizer) test(v *visit, f fields) (said, error) {
 	if like != "" {
 		return said{}, v.sayNo("test-sterilizer-like", d.Sterilizer, like)
 	}
-	b.Test = d
-	return b.recordTest(v)
+	b.Tests = []events.SterilizerTested{*d}
+	return b.recordTests(v)
 }
 
-// leaks reads how fast a pressure rises, in pascals a minute.
-func (v *visit) leaks(text, unit string) (int64, error) {
+// leaks is a test that waits and was called passed, and whose own rate is above its limit; nil for none.
+func (b *sterilizer) leaks() *events.SterilizerTested {
+	for i := range b.Tests {
+		if d := &b.Tests[i]; d.Shows() != d.Result {
+			return d
+		}
+	}
+	return nil
+}
+
+// sayTestLeaked answers that such a test failed.
+func (b *sterilizer) sayTestLeaked(v *visit, f fields) (said, error) {
+	d := b.leaks()
+	if d == nil || f["value"] != strconv.FormatInt(d.RatePascal, 10) {
+		return said{}, nil
+	}
+	d.Result = d.Shows()
+	return b.recordTests(v)
+}
+
+// rises reads how fast a pressure rises, in pascals a minute.
+func (v *visit) rises(text, unit string) (int64, error) {
 	per := map[string]float64{"mbar": 100, "kPa": 1000}[unit] // pascals, NIST SP 811
 	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
 	if err != nil || per == 0 || math.IsNaN(x) || x < 0 || x*per > math.MaxInt32 {
@@ -230,42 +261,69 @@ func (v *visit) tested(d *events.SterilizerTested) (s said, says phrase) {
 	says = v.phrased("test-"+d.Result, d.Sterilizer, v.t("day-test-"+string(d.Test)), d.Day)
 	switch d.Result {
 	case events.TestFailed:
-		return wrong(v.say(says), v.t("test-failed-more")), says
+		s = wrong(v.t("test-stop", d.Sterilizer, v.t("day-test-"+string(d.Test)), d.Day), v.t("test-failed-more"))
+		return s, says
 	case events.TestNotDone:
 		return doubt(v.say(says), d.Reason), says
 	}
 	return good(v.say(says), ""), says
 }
 
-// askTested asks for the badge that records a test of the day.
+// askTested asks for the badge that records tests of the day. What was called passed above its limit is asked about
+// first.
 func (b *sterilizer) askTested(v *visit) said {
-	s, _ := v.tested(b.Test)
+	if d := b.leaks(); d != nil {
+		return wrong(v.t("test-leaks", d.Sterilizer, d.Rate(), d.Limit()), v.t("test-leaks-more")).offer(
+			choice{Do: "test-leaked", Value: strconv.FormatInt(d.RatePascal, 10), Words: v.t("do-test-leaked"), Main: true},
+			choice{Do: "forget", Words: v.t("forget-entered")})
+	}
+	s, _ := v.tested(&b.Tests[len(b.Tests)-1])
 	if s.Status == "whole" {
 		s = ask(s.Words, s.More)
 	}
 	return b.toRecord(v, s)
 }
 
-// recordTest records it, once it is known by whom.
-func (b *sterilizer) recordTest(v *visit) (said, error) {
-	if b.Operator == "" {
+// recordTests records them, once it is known by whom.
+func (b *sterilizer) recordTests(v *visit) (s said, err error) {
+	if b.Operator == "" || b.leaks() != nil {
 		return said{}, nil // it is asked for
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	d := *b.Test
-	rs, err := v.observe(v.testOf(b, &d, at))
+	var obs []*events.Observation
+	var says []phrase
+	for _, d := range b.Tests {
+		one, says1 := v.tested(&d)
+		s, says, obs = one, append(says, says1), append(obs, v.testOf(b, &d, at))
+	}
+	rs, err := v.observe(obs...)
 	if err != nil {
 		return said{}, err
 	}
-	s, says := v.tested(&d)
-	b.At, b.Test = time.Time{}, nil
-	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Stop: d.Result == events.TestFailed}
+	b.At, b.Tests = time.Time{}, nil
+	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Stop: s.Status == "broken"}
 	return s, nil
 }
 
 func (v *visit) testOf(b *sterilizer, d *events.SterilizerTested, at time.Time) *events.Observation {
-	return &events.Observation{Station: v.station, Kind: events.KindSterilizerTested, Time: at, Operator: b.Operator, Data: d}
+	return &events.Observation{Station: v.station, Kind: events.KindSterilizerTested, Time: at, Operator: b.Operator,
+		Data: d}
+}
+
+// testsToday says how the tests of today stand of the sterilizer whose load is in hand.
+func (v *visit) testsToday(p *events.Policy, name string) (out []string, err error) {
+	if len(p.DayTests) == 0 || name == "" {
+		return nil, nil
+	}
+	day := v.dayNow()
+	stand, err := v.testsStand(name, day)
+	for _, t := range p.DayTests {
+		if shows := stand[t]; shows != "" {
+			out = append(out, v.t("test-"+shows, name, v.t("day-test-"+string(t)), day))
+		}
+	}
+	return out, err
 }

@@ -35,7 +35,8 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
 	released := f["released"] == "yes" && f["result"] == "passed"
 	switch e := f["result"]; {
-	case b.Test != nil, b.Reading != nil && b.Reading.Result != "", b.Ending != nil && (b.Ending.Result != e || b.Ending.Released != released):
+	case len(b.Tests) > 0, b.Reading != nil && b.Reading.Result != "",
+		b.Ending != nil && (b.Ending.Result != e || b.Ending.Released != released):
 		return v.answerFirst(), nil
 	case l == nil || len(l.Sets) == 0 && !l.Forgot:
 		return said{}, v.sayNo("nothing-loaded")
@@ -276,6 +277,37 @@ func (v *visit) ended(e *endingEntered, id string) said {
 	return ask(v.t("ended-released", id), "")
 }
 
+// mayRelease finds out whether a load may be released at all. It is looked at each time: sets with implants may have
+// been recorded of it since it was asked, its indicator, or a test of its day.
+func (b *sterilizer) mayRelease(v *visit, l *load) (s said, stops bool, err error) {
+	e := b.Ending
+	if !e.Released {
+		return said{}, false, nil
+	}
+	switch positive, err := v.positiveOf(l.Load); {
+	case err != nil:
+		return said{}, false, err
+	case !positive.IsZero() && e.Emergency == "":
+		b.Ending = nil
+		return v.askPositive(l, positive), true, nil
+	}
+	p, err := v.policy()
+	if err != nil {
+		return said{}, false, err
+	}
+	if failed, err := v.askedOfDay(l, e, p); err != nil || failed != "" {
+		b.Ending = nil
+		return v.testStops(l, e.Day, failed), true, err
+	}
+	waits, err := v.waitsForIndicator(l)
+	if e.Waits = waits; err == nil && waits && e.Emergency == "" {
+		b.Ending = nil
+		return ask(v.whyWaits(l), v.t("implants-wait-more")).
+			offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), true, nil
+	}
+	return said{}, false, err
+}
+
 // recordEnding records how a load ended, for each set in it, once nothing is asked any more.
 func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	l, e := b.find(b.Load), b.Ending
@@ -283,31 +315,8 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		b.Ending = nil
 		return said{}, v.sayNo("nothing-loaded")
 	}
-	if e.Released { // looked at each time: sets with implants may have been recorded of it since it was asked, or its indicator
-		switch positive, err := v.positiveOf(l.Load); {
-		case err != nil:
-			return said{}, err
-		case !positive.IsZero() && e.Emergency == "":
-			b.Ending = nil
-			return v.askPositive(l, positive), nil
-		}
-		p, err := v.policy()
-		if err != nil {
-			return said{}, err
-		}
-		if failed, err := v.askedOfDay(l, e, p); err != nil || failed != "" {
-			b.Ending = nil
-			return v.testStops(l, e.Day, failed), err
-		}
-		waits, err := v.waitsForIndicator(l)
-		if err != nil {
-			return said{}, err
-		}
-		if e.Waits = waits; waits && e.Emergency == "" {
-			b.Ending = nil
-			return ask(v.whyWaits(l), v.t("implants-wait-more")).
-				offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), nil
-		}
+	if s, stops, err := b.mayRelease(v, l); err != nil || stops {
+		return s, err
 	}
 	others, err := v.otherwise(l, e)
 	if err != nil {

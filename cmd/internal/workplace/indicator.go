@@ -41,7 +41,7 @@ func (v *visit) askIndicator(id string) said {
 func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	id := strings.TrimSpace(firstOf(f["load"], b.Indicated))
 	switch {
-	case b.Ending != nil, b.Test != nil, b.waits() && (b.Reading.Load != id || !b.Reading.agrees(f)):
+	case b.Ending != nil, len(b.Tests) > 0, b.waits() && (b.Reading.Load != id || !b.Reading.agrees(f)):
 		return v.answerFirst(), nil
 	case id == "":
 		return said{}, v.sayNo("indicator-load")

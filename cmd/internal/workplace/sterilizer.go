@@ -26,8 +26,8 @@ type sterilizer struct {
 	// asked: a person who saw it has said it, so it is kept until it is recorded or taken back.
 	Reading *readingEntered `json:"reading,omitempty"`
 	Ending  *endingEntered  `json:"ending,omitempty"`
-	// Test is a test of a sterilizer's day that waits for a badge.
-	Test *events.SterilizerTested `json:"test,omitempty"`
+	// Tests are tests of a sterilizer's day that wait for a badge.
+	Tests []events.SterilizerTested `json:"tests,omitempty"`
 	// Ran are the cycles that were run here, the last first, and Entered what was entered of a load that could not
 	// be begun.
 	Ran     []string  `json:"ran,omitempty"`
@@ -127,6 +127,7 @@ func sterilizerPlace() workplace {
 			"test-why":      (*sterilizer).sayTestWhy,
 			"test-not-done": (*sterilizer).sayTestNotDone,
 			"test-since":    whenRecorded((*sterilizer).sayTestSince),
+			"test-leaked":   (*sterilizer).sayTestLeaked,
 
 			"indicator": (*sterilizer).indicator,
 			"short":     (*sterilizer).sayShort,
@@ -153,7 +154,7 @@ func (v *visit) answerFirst() said { return said{Aside: v.t("answer-first"), Sou
 // waits reports whether somebody said what a load or its indicator showed, and it
 // is not recorded yet.
 func (b *sterilizer) waits() bool {
-	return b.Ending != nil || b.Test != nil || b.Reading != nil && b.Reading.Result != ""
+	return b.Ending != nil || len(b.Tests) > 0 || b.Reading != nil && b.Reading.Result != ""
 }
 
 func (b *sterilizer) wants() []want {
@@ -161,7 +162,9 @@ func (b *sterilizer) wants() []want {
 	return append(wanted(events.ScanSet, events.ScanBadge), want{Kind: events.ScanLoad, Known: here})
 }
 
-func (b *sterilizer) idle() bool { return b.find(b.Load) == nil && b.Indicated == "" }
+func (b *sterilizer) idle() bool {
+	return b.find(b.Load) == nil && b.Indicated == "" && len(b.Tests) == 0
+}
 
 // fills is the load that scans go into.
 func (b *sterilizer) fills() string { return b.Load }
@@ -200,7 +203,7 @@ func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 // whatever else is said.
 func (b *sterilizer) pendingStatus() string {
 	if b.Ending != nil && b.Ending.Result == "failed" || b.Reading != nil && b.Reading.Result == "positive" ||
-		b.Test != nil && b.Test.Result == events.TestFailed {
+		len(b.Tests) > 0 && b.Tests[len(b.Tests)-1].Shows() == events.TestFailed {
 		return "broken"
 	}
 	return "open"
@@ -209,8 +212,8 @@ func (b *sterilizer) pendingStatus() string {
 // enter records what waits for it.
 func (b *sterilizer) enter(v *visit, _ fields) (said, error) {
 	switch {
-	case b.Test != nil:
-		return b.recordTest(v)
+	case len(b.Tests) > 0:
+		return b.recordTests(v)
 	case b.Reading != nil && b.Reading.Result != "":
 		return b.recordIndicator(v)
 	case b.Ending != nil:
@@ -224,13 +227,13 @@ func (b *sterilizer) forget(*visit, fields) (said, error) {
 	if b.Reading != nil {
 		b.Indicated = ""
 	}
-	b.Reading, b.Ending, b.Test = nil, nil, nil
+	b.Reading, b.Ending, b.Tests = nil, nil, nil
 	return said{}, nil
 }
 
 // lies reports whether somebody said what a load or its indicator showed, or of an indicator's lot and time.
 func (b *sterilizer) lies(*visit) (bool, error) {
-	return b.Ending != nil || b.Reading != nil || b.Test != nil, nil
+	return b.Ending != nil || b.Reading != nil || len(b.Tests) > 0, nil
 }
 
 // onlySaid is what was said: a failed cycle or a positive indicator isn't forgotten by Enter.
@@ -644,7 +647,7 @@ func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
 
 func (b *sterilizer) verdict(v *visit) (said, error) {
 	switch {
-	case b.Test != nil:
+	case len(b.Tests) > 0:
 		return b.askTested(v), nil
 	case b.waits() && b.Ending != nil:
 		return b.askEnding(v)
@@ -1028,7 +1031,9 @@ func (b *sterilizer) drop() {
 }
 
 type sterilizerBody struct {
-	Tests []events.DayTest // that the policy asks of a day
+	Tests      []events.DayTest // that the policy asks of a day
+	Sterilizer string           // that works here
+	Today      []string         // how its tests stand today
 
 	Active   *load
 	Running  string // since when, and whose badge started it
@@ -1066,6 +1071,12 @@ func (b *sterilizer) body(v *visit) (any, error) {
 		cycles = b.Ran
 	}
 	out := sterilizerBody{Tests: p.DayTests, Active: b.find(b.Load), Cycles: cycles, Other: free}
+	if out.Sterilizer = b.Entered["sterilizer"]; out.Active != nil {
+		out.Sterilizer = out.Active.Sterilizer
+	}
+	if out.Today, err = v.testsToday(p, out.Sterilizer); err != nil {
+		return nil, err
+	}
 	if l := out.Active; l != nil && l.Started {
 		if !l.StartedAt.IsZero() {
 			out.Running = v.t("running-since", v.time(l.StartedAt), firstOf(l.Loader, "–"))

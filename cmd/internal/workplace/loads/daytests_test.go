@@ -12,8 +12,9 @@ import (
 	"listbound/events"
 )
 
-// TestDayTests: before the first load of a sterilizer's day is released the tests that the policy asks for are asked one after the
-// other; a failed one stops the release until a later one passed; where it asks for none, nothing is asked.
+// TestDayTests: before the first load of a sterilizer's day is released the tests that the policy asks for are asked
+// one after the other; a failed one stops the release until a later one passed; where it asks for none, nothing is
+// asked.
 func TestDayTests(t *testing.T) {
 	const load = "S1-0304-02"
 	both := []events.DayTest{events.BowieDick, events.LeakTest}
@@ -46,11 +47,22 @@ func TestDayTests(t *testing.T) {
 			s.Do("test-since", "value", load+" bowie-dick")
 			release(s)
 		}, "bowie-dick failed, bowie-dick passed, released 2026-03-04"},
+		{"one passed, and the next failed", both, func(s *workplacetest.Scanner) {
+			s.Do("test-passed", "value", load+" bowie-dick")
+			s.Do("test-failed", "value", load+" leak")
+		}, "bowie-dick passed, leak failed"},
 		{"said before, by the form", both, func(s *workplacetest.Scanner) {
 			s.Do("forget")
 			s.Do("test", "sterilizer", "S1", "test", "bowie-dick", "result", "passed", "run", "1")
-			s.Do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", "1.31", "unit", "mbar") // above EN 285's 1.3
-			s.Do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", "0,13", "unit", "kPa")
+			leaks := func(rate, unit string) workplacetest.Answer {
+				return s.Do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", rate, "unit", unit)
+			}
+			if a := leaks("1.31", "mbar"); !a.Says("Is the leak test recorded as FAILED?") { // above EN 285's 1.3
+				t.Errorf("1.31 mbar a minute: %v", a["words"])
+			}
+			s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")) // which answers nothing
+			s.Do("forget")
+			leaks("0,13", "kPa")
 			release(s)
 		}, "bowie-dick passed 1, leak passed 130/130, released 2026-03-04"},
 	} {

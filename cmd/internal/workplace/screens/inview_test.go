@@ -426,6 +426,8 @@ func (q *asker) releaseAsks() {
 	q.do("result", "result", "passed", "released", "yes")
 	q.do("test-failed", "value", "S1-0305-34 bowie-dick")
 	q.do("result", "result", "passed", "released", "yes") // which that stops
+	q.do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", "1.31", "unit", "mbar")
+	q.do("forget")
 	h.ChangesPolicy(func(p *events.Policy) { p.DayTests = nil })
 }
 

@@ -1081,26 +1081,39 @@ type loadModel struct {
 	judges  bool   // the policy asks whether a run's printed values meet its cycle
 	judge   bool   // that is still to be answered, and what was answered is kept until it is recorded
 	judged  bool
-	ends    int  // how many records the last input makes
-	gone    bool // and whether its load is then gone
-	read    bool // and whether it is an indicator
+
+	tests  []events.DayTest  // that the policy asks of a sterilizer's day
+	stand  map[string]string // how each that is recorded ended: "S1 2026-03-04 bowie-dick"
+	tested map[string]string // how those ended that were answered at a release, and are recorded with it
+	test   string            // the one that is asked for
+	fails  map[string]string // those that wait for a badge by themselves
+
+	ends int  // how many records the last input makes
+	gone bool // and whether its load is then gone
+	read bool // and whether it is an indicator
 
 	began map[string]time.Time // when each load was started
 	kept  map[string]int       // how many sets of a load are recorded as quarantined: all of them
 	comes bool                 // something was recorded or taken back: it may stand against a load that was filled before
 	last  *loadModel           // before what was recorded last: taken back, its load lies here again
+	alone bool                 // that was tests of a day, and no load
 }
 
 func newLoadModel() *loadModel {
 	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool), oldDay: make(map[string]bool),
-		began: make(map[string]time.Time), kept: make(map[string]int)}
+		began: make(map[string]time.Time), kept: make(map[string]int),
+		stand: make(map[string]string), tested: make(map[string]string)}
 }
 
-// startLoads begins a session at the sterilizer. In every other one of a house, its last, the policy asks for what the run printed.
+// startLoads begins a session at the sterilizer. In every other one of a house, its last, the policy asks for what the
+// run printed, and for one test of the day or both.
 func startLoads(w *walk, i int) *loadModel {
 	m := newLoadModel()
 	if m.judges = i/9%2 == 1; m.judges {
-		w.h.ChangesPolicy(func(p *events.Policy) { p.ReleaseAsks = []events.ReleaseAsk{events.AskParameters} })
+		m.tests = events.DayTests()[:1+i/18%2]
+		w.h.ChangesPolicy(func(p *events.Policy) {
+			p.ReleaseAsks, p.DayTests = []events.ReleaseAsk{events.AskParameters}, m.tests
+		})
 	}
 	return m
 }
@@ -1109,12 +1122,13 @@ func (m *loadModel) place() string { return "sterilizer" }
 
 func (m *loadModel) each() int { return m.ends }
 
-func (m *loadModel) busy() bool { return m.load != "" || m.of != "" }
+func (m *loadModel) busy() bool { return m.load != "" || m.of != "" || len(m.fails) > 0 }
 
 func (m *loadModel) clone() player {
 	c := *m
 	c.loads, c.runs = make(map[string][]string), maps.Clone(m.runs)
 	c.oldDay, c.began, c.kept = maps.Clone(m.oldDay), maps.Clone(m.began), maps.Clone(m.kept)
+	c.stand, c.tested, c.fails = maps.Clone(m.stand), maps.Clone(m.tested), maps.Clone(m.fails)
 	for load, sets := range m.loads {
 		c.loads[load] = slices.Clone(sets)
 	}
@@ -1133,7 +1147,10 @@ func (m *loadModel) promised(w *walk, s step, shown workplacetest.Answer) bool {
 	}
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.Says("Biological indicator of S1-0304-01: what does it show?")
 	if s.action == "ended" {
-		return m.early && m.shows == "" && (!m.judges || m.ending != "passed yes" || m.judged)
+		return m.early && m.shows == "" && (m.ending != "passed yes" || m.test == "" && (!m.judges || m.judged))
+	}
+	if strings.HasPrefix(s.action, "test") {
+		return m.promisedTest(w, s, shown)
 	}
 	if s.action == "parameters" || s.action == "parameters-not" {
 		return m.judge && !m.early && !m.since && s.fields["value"] == m.load && shown.Says(printedValues)
@@ -1142,7 +1159,7 @@ func (m *loadModel) promised(w *walk, s step, shown workplacetest.Answer) bool {
 	if m.comes && s.fields["released"] == "yes" && (shown.AsksAbout() != "" || w.plain != "") {
 		return false
 	}
-	judges := m.judges && s.fields["result"] == "passed" && s.fields["released"] == "yes"
+	judges := (m.judges || len(m.tests) > 0) && s.fields["result"] == "passed" && s.fields["released"] == "yes"
 	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0 && !m.again(s) && !m.soon(w, s) && !judges)
 }
 
@@ -1164,7 +1181,7 @@ const comeUp = "Something has come up against sets of load"
 const printedValues = "do the printed values of the run meet"
 
 // waits reports whether something was said that is not recorded.
-func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
+func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" || len(m.fails) > 0 }
 
 // lies: what was said of a load or its indicator.
 func (m *loadModel) lies() bool { return m.waits() || m.lot != "" || m.control != "" }
@@ -1176,6 +1193,7 @@ func (m *loadModel) beginAnew(*walk) {
 		m.of = ""
 	}
 	m.shows, m.lot, m.control, m.ending, m.early, m.judged = "", "", "", "", false, false
+	m.untested()
 }
 
 func (m *loadModel) next(w *walk, shown workplacetest.Answer) step {
@@ -1184,6 +1202,14 @@ func (m *loadModel) next(w *walk, shown workplacetest.Answer) step {
 		return step{verb: "do", action: pick(w, "put", "put", "leave-out"), fields: shown.Choice("put")}
 	case shown.Says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
+	case shown.Says(testAsked) && w.careful():
+		do := pick(w, "test-passed", "test-passed", "test-passed", "test-failed", "test-why", "forget")
+		return step{verb: "do", action: do, fields: shown.Choice(do)}
+	case shown.Says(testWhy) && w.careful():
+		return step{verb: "do", action: "test-not-done", fields: map[string]string{"value": m.load + " " + testIn(m.test),
+			"reason": pick(w, "no pack left", "no pack left", "")}}
+	case shown.Says(testStops) && w.careful():
+		return step{verb: "do", action: "test-since", fields: shown.Choice("test-since")}
 	case shown.Says(printedValues) && w.careful():
 		do := pick(w, "parameters", "parameters", "parameters-not", "forget")
 		return step{verb: "do", action: do, fields: shown.Choice(do)}
@@ -1243,6 +1269,10 @@ func (m *loadModel) next(w *walk, shown workplacetest.Answer) step {
 	case 10:
 		return w.label(events.ScanLoad, "S1-0304-01")
 	}
+	if len(m.tests) > 0 && w.rng.IntN(2) == 0 {
+		return step{verb: "do", action: "test", fields: f("sterilizer", "S1", "test", pick(w, "bowie-dick", "leak"),
+			"result", pick(w, "passed", "passed", "failed"))}
+	}
 	if w.rng.IntN(2) == 0 {
 		return step{verb: "do", action: "indicator", fields: f("load", "S1-0304-01", "lot", pick(w, "L-7", ""), "control", "positive",
 			"incubated", "", "result", pick(w, "negative", "positive", "positive", ""))}
@@ -1273,6 +1303,9 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 			m.of = ""
 		}
 		m.shows, m.lot, m.control, m.ending, m.early, m.judged = "", "", "", "", false, false
+		m.untested()
+	case m.test != "" && strings.HasPrefix(s.action, "test-") && s.fields["value"] == m.load+" "+testIn(m.test):
+		m.answerTest(s)
 	case m.judge && s.action == "parameters" && s.fields["value"] == m.load:
 		m.judged = true
 	case m.judge && s.action == "parameters-not" && s.fields["value"] == m.load:
@@ -1285,6 +1318,8 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 		if m.since, m.ending = false, "passed no"; a.Says("is recorded already") {
 			m.ending = ""
 		}
+	case s.action == "take-back" && a.Says("Taken back: ") && m.alone:
+		m.stand, m.alone = maps.Clone(m.last.stand), false
 	case s.action == "take-back" && a.Says("Taken back: Load"):
 		m.takenBack()
 	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0 && m.again(s):
@@ -1298,17 +1333,25 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 		m.shows = cmp.Or(value, m.shows)
 	case s.action == "result" && m.shows == "" && (m.ending == "" || m.ending == saidEnding(s)) && len(m.loads[m.load]) > 0:
 		m.early, m.ending, m.judged = m.soon(w, s), saidEnding(s), false
+		if m.untested(); m.ending == "passed yes" && m.failed(w) {
+			m.early, m.ending = false, ""
+		}
+	case !m.waits() && strings.HasPrefix(s.action, "test"):
+		m.testAlone(w, s)
 	case !m.waits():
 		m.learnLoad(w, s, shown, a)
 	}
 	m.since = m.ending == "passed yes" && (m.since || a.Says(comeUp))
-	m.judge = m.judges && m.ending == "passed yes" && !m.judged
+	m.test = m.missing(w)
+	m.judge = m.judges && m.ending == "passed yes" && !m.judged && m.test == ""
 	switch {
-	case w.badge() == "" || m.early || m.since || m.judge:
+	case w.badge() == "" || m.early || m.since || m.test != "" || m.judge:
+	case len(m.fails) > 0:
+		m.ends = len(m.fails)
 	case m.shows != "":
 		m.ends, m.read = 1, true
 	case m.ending != "":
-		m.ends, m.gone = len(m.loads[m.load]), m.ending != "passed no"
+		m.ends, m.gone = len(m.loads[m.load])+len(m.tested), m.ending != "passed no"
 	}
 }
 
@@ -1375,6 +1418,7 @@ func (m *loadModel) begun(id string) {
 func (m *loadModel) takenBack() {
 	m.load = m.last.load
 	m.loads[m.load], m.runs[m.load], m.kept[m.load] = slices.Clone(m.last.loads[m.load]), m.last.runs[m.load], m.last.kept[m.load]
+	m.stand = maps.Clone(m.last.stand)
 }
 
 // put puts a set into the load that is being filled, unless it runs or another one has it.
@@ -1395,7 +1439,9 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 	ended := s.action == "ended" && shown.Says("Has its cycle ended already?")
 	comes := (s.action == "release" || s.action == "held") && shown.Says(comeUp)
 	judged := (s.action == "parameters" || s.action == "parameters-not") && shown.Says(printedValues)
-	if said := s.action == "result" || s.action == "indicator" || ended || comes || judged; !said {
+	tested := s.action == "test" ||
+		strings.HasPrefix(s.action, "test-") && (shown.Says(testAsked) || shown.Says(testWhy) || shown.Says(testStops))
+	if said := s.action == "result" || s.action == "indicator" || ended || comes || judged || tested; !said {
 		asked := s.kind == events.ScanBadge && shown.Says("records that") ||
 			(s.enter() || s.action == "enter") && shown.Says("Enter records that")
 		if !asked {
@@ -1411,6 +1457,7 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 		if met := m.judges && d.Released; (d.Parameters == "met") != met {
 			w.fail("the run's values are recorded as %q; asked and answered: %v", d.Parameters, met)
 		}
+		m.heldByTests(w, d)
 		if d.Load != m.load || !slices.Contains(m.loads[d.Load], e.Subject) {
 			w.fail("%s in load %s, which nobody put there: %v in %s", e.Subject, d.Load, m.loads, m.load)
 		}
@@ -1418,6 +1465,13 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 		if d.Result != m.shows || d.Load != m.of || d.Lot != m.lot {
 			w.fail("indicator of %s, lot %s, %s; said was %s, lot %s, %s", d.Load, d.Lot, d.Result, m.of, m.lot, m.shows)
 		}
+	case *events.SterilizerTested:
+		key := d.Sterilizer + " " + d.Day + " " + string(d.Test)
+		said := cmp.Or(m.fails[key], m.tested[key])
+		if said != d.Result || (d.Result == events.TestNotDone) != (d.Reason != "") {
+			w.fail("%s: %s, %q; said was %q", key, d.Result, d.Reason, said)
+		}
+		w.kept.tried["day test "+d.Result]++
 	default:
 		w.fail("recorded: %s", e.Kind())
 	}
@@ -1427,17 +1481,129 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 func (m *loadModel) recorded(*walk) {
 	m.comes = true
 	if m.read {
-		m.of, m.shows, m.lot, m.control = "", "", "", ""
+		m.of, m.shows, m.lot, m.control, m.alone = "", "", "", "", false
 		return
 	}
 	m.last = m.clone().(*loadModel)
-	m.ending, m.judged, m.judge = "", false, false
+	if m.alone = len(m.fails) > 0; m.alone {
+		maps.Copy(m.stand, m.fails)
+		m.fails = nil
+		return
+	}
+	maps.Copy(m.stand, m.tested)
+	m.untested()
+	m.ending, m.judged, m.judge, m.test = "", false, false, ""
 	if m.gone {
 		delete(m.loads, m.load)
 		m.load = ""
 	} else {
 		m.kept[m.load], m.runs[m.load] = len(m.loads[m.load]), true // nothing more goes in
 	}
+}
+
+// What is said of a test of the day: how it ended, why it was not done, and that it stops the release.
+const (
+	testAsked = ": how did its "
+	testWhy   = "Why was the "
+	testStops = " FAILED its "
+)
+
+// testIn is the test that a key of one names.
+func testIn(key string) string { return key[strings.LastIndex(key, " ")+1:] }
+
+// testDay is the day of the load in hand: that of its start.
+func (m *loadModel) testDay(w *walk) string {
+	if at := m.began[m.load]; m.runs[m.load] && !at.IsZero() {
+		return w.day(at)
+	}
+	return w.day(w.at)
+}
+
+// testKey names a test of the day of the load in hand.
+func (m *loadModel) testKey(w *walk, test events.DayTest) string {
+	sterilizer, _, _ := strings.Cut(m.load, "-")
+	return sterilizer + " " + m.testDay(w) + " " + string(test)
+}
+
+// missing is the first test of its day that is not known, where it is to be released; "" for none.
+func (m *loadModel) missing(w *walk) string {
+	for _, test := range m.tests {
+		if key := m.testKey(w, test); m.ending == "passed yes" && m.stand[key] == "" && m.tested[key] == "" {
+			return key
+		}
+	}
+	return ""
+}
+
+// failed reports whether a test of its day failed last.
+func (m *loadModel) failed(w *walk) bool {
+	return slices.ContainsFunc(m.tests, func(test events.DayTest) bool { return m.fell(w, test) })
+}
+
+func (m *loadModel) fell(w *walk, test events.DayTest) bool {
+	return m.stand[m.testKey(w, test)] == events.TestFailed
+}
+
+// heldByTests holds the day of a release against that of its load: none of its tests is missing or failed.
+func (m *loadModel) heldByTests(w *walk, d *events.SetSterilized) {
+	day := ""
+	if d.Released && len(m.tests) > 0 {
+		day = m.testDay(w)
+	}
+	if d.Day != day || d.Released && (m.missing(w) != "" || m.failed(w)) {
+		w.fail("released by the tests of %q; the load is of %s: %v, %v", d.Day, m.testDay(w), m.stand, m.tested)
+	}
+}
+
+func (m *loadModel) untested() { m.tested, m.fails, m.test = make(map[string]string), nil, "" }
+
+// answerTest learns how the test that is asked for ended. Nothing is answered under another question.
+func (m *loadModel) answerTest(s step) {
+	if m.early || m.since {
+		return
+	}
+	switch {
+	case s.action == "test-passed":
+		m.tested[m.test] = events.TestPassed
+	case s.action == "test-not-done" && s.fields["reason"] != "":
+		m.tested[m.test] = events.TestNotDone
+	case s.action == "test-failed":
+		fails := maps.Clone(m.tested)
+		fails[m.test] = events.TestFailed
+		m.untested()
+		m.fails, m.ending, m.judged = fails, "", false
+	}
+}
+
+// testAlone learns of a test that is said by itself: by the form, or that it was done again and passed.
+func (m *loadModel) testAlone(w *walk, s step) {
+	switch test, ours := strings.CutPrefix(s.fields["value"], m.load+" "); {
+	case s.action == "test":
+		m.fails = map[string]string{s.fields["sterilizer"] + " " + w.day(w.at) + " " + s.fields["test"]: s.fields["result"]}
+	case s.action == "test-since" && ours && m.load != "" && m.fell(w, events.DayTest(test)):
+		m.fails = map[string]string{m.testKey(w, events.DayTest(test)): events.TestPassed}
+	}
+}
+
+// promisedTest reports whether an answer about tests records: with the last question, or by itself.
+func (m *loadModel) promisedTest(w *walk, s step, shown workplacetest.Answer) bool {
+	c := m.clone().(*loadModel)
+	switch {
+	case s.action == "test" || s.action == "test-since":
+		if c.waits() || shown.AsksAbout() != "" {
+			return false
+		}
+		c.testAlone(w, s)
+	case shown.Says(testAsked) || shown.Says(testWhy):
+		if c.test == "" || s.fields["value"] != c.load+" "+testIn(c.test) || c.early || c.since || s.action == "test-why" {
+			return false
+		}
+		c.answerTest(s)
+	}
+	if len(c.fails) > 0 {
+		return true
+	}
+	return c.ending != "" && c.missing(w) == "" && len(c.tested) > len(m.tested) && (!c.judges || c.judged)
 }
 
 // countModel is the model of a count, its page included: what a browser takes for

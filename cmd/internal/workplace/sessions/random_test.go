@@ -96,7 +96,7 @@ func TestRandomSessions(t *testing.T) {
 	}
 	want := []events.Kind{events.KindSetPacked, events.KindListSealed, events.KindSetSterilized,
 		events.KindIndicatorRead, events.KindSetChecked,
-		events.KindSetReturned, events.KindPieceReported, events.KindSetOpened,
+		events.KindSetReturned, events.KindPieceReported, events.KindSetOpened, events.KindSterilizerTested,
 		events.KindSetCounted, events.KindCaseClosed, events.KindEventCorrected}
 	for _, kind := range want {
 		if total[kind] == 0 {
