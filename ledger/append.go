@@ -123,13 +123,17 @@ func (l *Ledger) lastOf(station string) (int64, error) {
 	if ok {
 		return last, nil
 	}
-	emb := l.server()
-	if emb == nil {
+	home := l.stream()
+	if home == nil {
 		return 0, cmp.Or(l.stopReason(), ErrClosed)
 	}
-	seq, err := emb.lastOf(filterOf(station))
+	seq, err := home.lastOf(filterOf(station))
 	if err != nil {
 		return 0, err
+	}
+	if c, ok := home.(*clustered); ok && seq > l.Size() {
+		l.lookForWriter(c)
+		return 0, cmp.Or(l.stopReason(), fmt.Errorf("record %d of station %s is being stored", seq, station))
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -261,8 +265,9 @@ func (l *Ledger) stopReason() error {
 	}
 	var lost *lostError
 	var full *noRoomError
+	var fenced *fencedError
 	switch {
-	case errors.As(l.failed, &lost) || errors.As(l.failed, &full) || l.opts.Reading && l.failed != nil:
+	case errors.As(l.failed, &fenced) || errors.As(l.failed, &lost) || errors.As(l.failed, &full) || l.opts.Reading && l.failed != nil:
 		return stoppedf("not recorded: %w", l.failed)
 	case l.failed != nil:
 		return stoppedf("not recorded: an earlier record failed: %w; see to the disk and start again", l.failed)

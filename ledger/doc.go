@@ -11,6 +11,8 @@
 //	log/checkpoint            the newest signed checkpoint
 //	log/tile/<level>/…        Merkle tree tiles (c2sp.org/tlog-tiles)
 //	log/tile/entries/…        entry bundles: the second copy of every record under a checkpoint
+//	cluster.json              says that the stream lives in a cluster ([Options.Cluster]), and stream/ is not used
+//	quorum.journal            then: acknowledged records that no entry bundle has yet
 //	before-recovery-<n>/      the end of the stream as it was before a start after an unclean stop; kept if it differs
 //	damaged-stream-<n>/       a stream that a repair replaced
 //

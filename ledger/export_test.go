@@ -23,10 +23,10 @@ func NewFaults(before, after func(step string) error) *Faults {
 func (o *Options) SetFaults(f *Faults) { o.faults = f }
 
 // Conn gives tests the everyday connection.
-func (l *Ledger) Conn() *nats.Conn { return l.emb.nc }
+func (l *Ledger) Conn() *nats.Conn { return l.home.(*embedded).nc }
 
 // Server gives tests the embedded server.
-func (l *Ledger) Server() *server.Server { return l.emb.srv }
+func (l *Ledger) Server() *server.Server { return l.home.(*embedded).srv }
 
 // StreamDir is where the blocks lie.
 func StreamDir(dir string) string { return streamDir(dir) }
@@ -37,7 +37,7 @@ func BarePublish(nc *nats.Conn, subject string, data []byte) error {
 	if err != nil {
 		return err
 	}
-	_, err = readAck(reply.Data)
+	_, err = readAck(streamName, reply.Data)
 	return err
 }
 
@@ -50,7 +50,7 @@ func BarePublishExpecting(nc *nats.Conn, subject, filter string, expect int64, d
 	if err != nil {
 		return 0, err
 	}
-	return readAck(reply.Data)
+	return readAck(streamName, reply.Data)
 }
 
 // WrongSequence reports whether the server refused an expected sequence.
@@ -107,3 +107,19 @@ func SyncTree(root string, fsync func(*os.File) error) error { return syncTree(r
 
 // BoundCopies removes the oldest of what is kept.
 var BoundCopies = boundCopies
+
+// StreamOf is the name of a ledger's stream in a cluster.
+var StreamOf = streamOf
+
+// Mute keeps those who stand by from hearing this writer.
+func (l *Ledger) Mute() {
+	if err := l.home.(*clustered).asked.Unsubscribe(); err != nil {
+		panic(err)
+	}
+}
+
+// LookForWriter looks whether another process writes.
+func (l *Ledger) LookForWriter() { l.lookForWriter(l.home.(*clustered)) }
+
+// AsksWriter is the subject on which a writer says that it writes.
+func AsksWriter(origin string) string { return (&clustered{name: streamOf(origin)}).asks() }

@@ -70,30 +70,27 @@ func (l *Ledger) noRoom(cause error) bool {
 	return errors.As(l.room(), &full)
 }
 
-// closeStream stops the embedded server. Nothing is written any more, and what is read of the stream is read from its
+// closeStream stops the stream. Nothing is written any more, and what is read of the stream is read from its
 // files.
 func (l *Ledger) closeStream() error {
 	l.mu.Lock()
-	emb, blocks := l.emb, l.blocks
-	l.emb, l.blocks = nil, nil
+	home := l.home
+	l.home = nil
 	l.mu.Unlock()
-	if emb != nil {
-		emb.stop()
+	if home == nil {
+		return nil
 	}
-	if blocks != nil {
-		return blocks.close()
-	}
-	return nil
+	return home.stop()
 }
 
 // FilesOnly reports whether the ledger was only read as it lies in its folder, because nothing can be written there.
 func (l *Ledger) FilesOnly() bool { return l.isUnsynced() }
 
-// server returns the embedded server, nil while the stream is closed.
-func (l *Ledger) server() *embedded {
+// stream returns the home of the stream, nil while that is closed.
+func (l *Ledger) stream() home {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.emb
+	return l.home
 }
 
 // endWithoutRoom stops the stream after a round that met a full disk, and answers the round's calls by what the files
@@ -175,7 +172,7 @@ func (l *Ledger) takeOver(n *Ledger) {
 	l.build.tree, l.build.partial = n.build.tree, n.build.partial
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.emb, l.blocks, l.noStream, l.unsynced = n.emb, n.blocks, n.noStream, false
+	l.home, l.noStream, l.unsynced = n.home, n.noStream, false
 	if len(n.damage) > 0 {
 		l.damage, l.failed = n.damage, nil
 		return // what was acknowledged stays readable as far as it is known here
@@ -194,17 +191,17 @@ const maxSeq = int64(1) << 62
 func (l *Ledger) readStream(
 	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
 ) error {
-	emb := l.server()
-	if emb == nil {
+	home := l.stream()
+	if home == nil {
 		return readBlocks(ctx, l.opts.Dir, from, last, fn)
 	}
 	next, failed := from, error(nil)
-	err := emb.read(ctx, from, last, func(seq int64, subject string, record []byte) error {
+	err := home.read(ctx, from, last, func(seq int64, subject string, record []byte) error {
 		next = seq + 1
 		failed = fn(seq, subject, record)
 		return failed
 	})
-	if err == nil || failed != nil || ctx.Err() != nil || l.server() == emb {
+	if err == nil || failed != nil || ctx.Err() != nil || l.stream() == home {
 		return err
 	}
 	return readBlocks(ctx, l.opts.Dir, next, last, fn) // the server was stopped meanwhile

@@ -30,13 +30,15 @@ func (l *Ledger) start(ctx context.Context) error {
 	case l.opts.Reading:
 		l.failed = errReading
 		return l.loadFiles(ctx)
+	case IsNoRoom(full) && l.opts.Cluster != nil:
+		return full
 	case IsNoRoom(full):
 		l.failed = full
 		if err := l.loadFiles(ctx); err != nil {
 			return err
 		}
 	default: // whatever else is wrong with the folder shows when it is written in
-		if err := l.load(ctx); IsNoRoom(err) {
+		if err := l.load(ctx); IsNoRoom(err) && l.opts.Cluster == nil {
 			if err := l.loadWithoutRoom(ctx, err); err != nil {
 				return err
 			}
@@ -83,6 +85,9 @@ func (l *Ledger) load(ctx context.Context) error {
 	}
 	if memory != nil {
 		l.remember(memory) // the clean marker, which may have it, is taken away
+	}
+	if l.opts.Cluster != nil {
+		return l.loadCluster(ctx, memory, had)
 	}
 	jumped, err := jumps(filepath.Join(streamDir(l.opts.Dir), "msgs"), 0)
 	if err != nil {
@@ -184,9 +189,11 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 	if err != nil {
 		return nil, "", err
 	}
-	if l.emb, info, err = startServer(l.opts.Dir, unsigned && !hasStream, l.opts.SyncAlways, l.log); err != nil {
+	emb, info, err := startServer(l.opts.Dir, unsigned && !hasStream, l.opts.SyncAlways, l.log)
+	if err != nil {
 		return nil, "", err
 	}
+	l.home = emb
 	if !clean {
 		// What is in the files need not be on disk: a new stream's settings, or records stored right before the end.
 		// From here on they are built upon.
@@ -197,7 +204,7 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 			return nil, "", fmt.Errorf("cannot sync the stream: %w", cause(err))
 		}
 	}
-	if l.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
+	if emb.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
 		return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", err)
 	}
 	return info, copied, nil
@@ -297,7 +304,7 @@ func (l *Ledger) checkState(state server.StreamState) []Problem {
 		problems = append(problems, Problem{Seq: last + 1, What: what})
 	}
 	if state.NumDeleted > 0 {
-		seqs, err := l.emb.deleted()
+		seqs, err := l.home.deleted()
 		if err != nil || len(seqs) == 0 {
 			what := fmt.Sprintf("the stream lacks %d records in its middle", state.NumDeleted)
 			problems = append(problems, Problem{What: what})

@@ -48,6 +48,8 @@ type Options struct {
 	// Reading opens a ledger for questions only: nothing is written, so the folder may be one where nothing can be.
 	// Nobody is kept from opening it for writing meanwhile.
 	Reading bool
+	// Cluster says where the stream lives if that is not in this process. Open then waits until no other process writes it.
+	Cluster *Cluster
 	// Audit is called with each record, in order, before it goes into the tree. An error is logged and counted, and
 	// stops nothing: what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
@@ -60,17 +62,17 @@ type Ledger struct {
 	opts  Options
 	log   *slog.Logger
 	owner *ownership
-	emb   *embedded
+	home  home // nil while the stream is closed
 	files logFiles
 
 	// committing is held while records are stored, and while a stream that was closed for lack of room is opened again.
 	committing sync.Mutex
-	blocks     *blocks // used under committing only
 
 	mu       sync.Mutex
 	size     int64            // number of records stored
 	tail     [][]byte         // records signed.Size+1 … size
 	tailSize int64            // bytes in tail
+	epoch    int64            // number of the first record stored by this process
 	stations map[string]int64 // sequence of each station's last record, for stations looked up so far
 	lastAt   time.Time        // arrival of the last record
 	signed   proof.Checkpoint
@@ -123,9 +125,17 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	if err := opts.check(); err != nil {
 		return nil, err
 	}
+	if opts.Cluster != nil {
+		if err := opts.signBefore(ctx); err != nil {
+			return nil, err
+		}
+	}
 	owner, err := opts.own()
 	if err != nil {
 		return nil, err
+	}
+	if err := refuseInCluster(opts.Dir); err != nil && opts.Cluster == nil {
+		return nil, errors.Join(err, owner.release())
 	}
 	l := &Ledger{
 		opts:     opts,

@@ -65,6 +65,9 @@ func Repair(ctx context.Context, opts Options, repair RepairOptions) (report Rep
 	if _, err := os.Stat(opts.Dir); err != nil {
 		return report, err
 	}
+	if err := refuseInCluster(opts.Dir); err != nil {
+		return report, err
+	}
 	owner, err := takeOwnership(opts.Dir, Owner{PID: os.Getpid(), Command: opts.Command, Since: opts.Clock().UTC()})
 	if err != nil {
 		return report, err
@@ -350,7 +353,7 @@ func (r *repairing) eachInCopy(ctx context.Context, from int64, fn func(seq int6
 	if err != nil {
 		return err
 	}
-	defer emb.stop()
+	defer emb.stop() //nolint:errcheck // a copy that was only read
 	if info == nil {
 		return nil
 	}
@@ -458,8 +461,8 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	stop := sync.OnceFunc(emb.stop)
-	defer stop()
+	stop := sync.OnceValue(emb.stop)
+	defer stop() //nolint:errcheck // looked at where all went well
 	total := r.signed.Size + int64(len(r.tail))
 	var batch []outgoing
 	size, done := 0, int64(0)
@@ -467,7 +470,7 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 		if len(batch) == 0 {
 			return nil
 		}
-		if err := emb.publish([][]outgoing{batch}, done); err != nil {
+		if err := emb.publishUnits([][]outgoing{batch}, done); err != nil {
 			return err
 		}
 		done += int64(len(batch))
@@ -499,7 +502,9 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 	if err := flush(); err != nil {
 		return err
 	}
-	stop()
+	if err := stop(); err != nil {
+		return err
+	}
 	return r.opts.faults.around("sync whole stream", func() error {
 		return syncTree(filepath.Join(r.tmp, "stream"), (*os.File).Sync)
 	})
@@ -507,7 +512,11 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 
 // subject returns the subject under which a record belongs in the stream.
 func (r *repairing) subject(record []byte) (string, error) {
-	station, kind, err := r.repair.Route(record)
+	return subjectBy(r.repair.Route, record)
+}
+
+func subjectBy(route Route, record []byte) (string, error) {
+	station, kind, err := route(record)
 	if err != nil {
 		return "", err
 	}

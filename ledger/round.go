@@ -51,8 +51,8 @@ func (l *Ledger) newRound(calls []*call) *round {
 
 // units returns the parts of the round that go into the stream whole or not at all: its calls. Where the server syncs
 // each message the whole round is one unit, because an atomic batch is then the only way to share a sync.
-func (l *Ledger) units(r *round) [][]outgoing {
-	if l.emb.syncAlways && len(r.msgs) > maxSingles {
+func (e *embedded) units(r *round) [][]outgoing {
+	if e.syncAlways && len(r.msgs) > maxSingles {
 		return [][]outgoing{r.msgs}
 	}
 	units := make([][]outgoing, 0, len(r.calls))
@@ -81,7 +81,7 @@ func (l *Ledger) send(r *round) {
 
 // publish returns when the round is in the stream and on disk.
 func (l *Ledger) publish(r *round, last int64) error {
-	err := l.opts.faults.around("publish", func() error { return l.emb.publish(l.units(r), last) })
+	err := l.opts.faults.around("publish", func() error { return l.home.publish(r, last) })
 	if err != nil {
 		return err
 	}
@@ -93,16 +93,7 @@ func (l *Ledger) publish(r *round, last int64) error {
 
 // sync makes durable what was just stored.
 func (l *Ledger) sync(msgs []outgoing) error {
-	bytes := int64(0)
-	for _, m := range msgs {
-		bytes += int64(len(m.record))
-	}
-	err := l.opts.faults.around("sync stream", func() error {
-		if l.emb.syncAlways {
-			return nil // the server did
-		}
-		return l.blocks.sync(len(msgs), bytes)
-	})
+	err := l.opts.faults.around("sync stream", func() error { return l.home.durable(msgs) })
 	if err != nil {
 		return &syncError{err}
 	}
@@ -125,6 +116,9 @@ func (l *Ledger) stored(r *round, n int) {
 		l.heads.take(l.size, r.links[i])
 		l.tail = append(l.tail, m.record)
 		l.tailSize += int64(len(m.record))
+	}
+	if l.epoch == 0 && n > 0 {
+		l.epoch = l.size - int64(n) + 1
 	}
 	l.lastAt = r.at
 	l.broadcast()
@@ -200,15 +194,22 @@ func (d *doubtfulRound) streamBroke() bool {
 // tell; then the round stays in doubt, and nothing is appended.
 func (l *Ledger) resolve() error {
 	d := l.inDoubt
-	if l.noRoom(d.cause) {
+	if l.opts.Cluster == nil && l.noRoom(d.cause) {
 		l.endWithoutRoom(d)
 		return nil
 	}
-	state, err := l.emb.fence()
+	end, err := l.home.settle(d.round, d.last)
+	var fenced *fencedError
+	if errors.As(err, &fenced) {
+		// The number that the round named is taken, so it will never be stored.
+		l.stopAppending(err)
+		l.inDoubt = nil
+		d.round.failAll(stoppedf("not recorded: %w", err))
+		return nil
+	}
 	if err != nil {
 		return err
 	}
-	end := int64(state.LastSeq)
 	if err := l.owner.held(); err != nil {
 		d.cause = errors.Join(d.cause, err)
 	}
@@ -262,7 +263,7 @@ func (l *Ledger) readBack(d *doubtfulRound, end int64) (n int, same bool, err er
 	if end <= d.last {
 		return 0, true, nil
 	}
-	err = l.emb.read(context.Background(), d.last+1, end, func(seq int64, _ string, record []byte) error {
+	err = l.home.read(context.Background(), d.last+1, end, func(seq int64, _ string, record []byte) error {
 		if want := d.last + 1 + int64(n); seq != want {
 			return fmt.Errorf("record %d cannot be read back", want)
 		}
@@ -301,5 +302,9 @@ func (l *Ledger) stopAppending(err error) {
 	if l.failed == nil {
 		l.failed = err
 		l.log.Error("the ledger takes no more records until it is started again", "err", err)
+		var fenced *fencedError
+		if errors.As(err, &fenced) && l.opts.Cluster.Fenced != nil {
+			l.opts.Cluster.Fenced(err)
+		}
 	}
 }

@@ -49,7 +49,8 @@ type embedded struct {
 	nc  *nats.Conn
 	log *serverLog
 
-	syncAlways bool // the server syncs every message before it acknowledges it; else the publisher must
+	syncAlways bool    // the server syncs every message before it acknowledges it; else the publisher must
+	blocks     *blocks // what the publisher syncs; nil where the stream is only read or made
 
 	closed chan struct{} // closed with the everyday connection
 
@@ -119,13 +120,12 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (*
 	srv.Start()
 	// Start returns at once if the server gives up, and nothing else tells.
 	if e.log.gaveUp() || !srv.ReadyForConnections(apiTimeout) || !srv.JetStreamEnabled() {
-		e.stop()
+		_ = e.stop() // why it did not start is said
 		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", storeDir, e.log.last())
 	}
 	info, err := e.open(bootstrap, everyday, mayCreate)
 	if err != nil {
-		e.stop()
-		return nil, nil, err
+		return nil, nil, errors.Join(err, e.stop())
 	}
 	return e, info, nil
 }
@@ -146,9 +146,9 @@ func (e *embedded) open(bootstrap, everyday nkeys.KeyPair, mayCreate bool) (*ser
 		return nil, err
 	}
 	defer boot.Close()
-	info, err := streamInfo(boot)
+	info, err := streamInfo(boot, streamName, nil, apiTimeout)
 	if errors.Is(err, errNoStream) && mayCreate {
-		info, err = createStream(boot)
+		info, err = createStream(boot, streamConfig())
 	}
 	if err != nil && !errors.Is(err, errNoStream) {
 		return nil, err
@@ -178,20 +178,24 @@ func (e *embedded) connect(name string, key nkeys.KeyPair) (*nats.Conn, error) {
 	return nc, nil
 }
 
-func (e *embedded) stop() {
+func (e *embedded) stop() error {
 	if e.nc != nil {
 		e.nc.Close()
 	}
 	e.srv.Shutdown()
 	e.srv.WaitForShutdown()
+	if e.blocks == nil {
+		return nil
+	}
+	return e.blocks.close()
 }
 
 var errNoStream = errors.New("there is no stream")
 
-func streamInfo(nc *nats.Conn) (*server.StreamInfo, error) {
-	msg, err := nc.Request("$JS.API.STREAM.INFO."+streamName, nil, apiTimeout)
+func streamInfo(nc *nats.Conn, stream string, req []byte, patience time.Duration) (*server.StreamInfo, error) {
+	msg, err := nc.Request("$JS.API.STREAM.INFO."+stream, req, patience)
 	if err != nil {
-		return nil, fmt.Errorf("the embedded server does not say how the stream is: %w", err)
+		return nil, fmt.Errorf("the server does not say how the stream is: %w", err)
 	}
 	var r server.JSApiStreamInfoResponse
 	if err := json.Unmarshal(msg.Data, &r); err != nil {
@@ -206,12 +210,12 @@ func streamInfo(nc *nats.Conn) (*server.StreamInfo, error) {
 	return r.StreamInfo, nil
 }
 
-func createStream(nc *nats.Conn) (*server.StreamInfo, error) {
-	req, err := json.Marshal(streamConfig())
+func createStream(nc *nats.Conn, cfg server.StreamConfig) (*server.StreamInfo, error) {
+	req, err := json.Marshal(cfg)
 	if err != nil {
 		return nil, err
 	}
-	msg, err := nc.Request("$JS.API.STREAM.CREATE."+streamName, req, apiTimeout)
+	msg, err := nc.Request("$JS.API.STREAM.CREATE."+cfg.Name, req, apiTimeout)
 	if err != nil {
 		return nil, fmt.Errorf("cannot create the stream: %w", err)
 	}
@@ -220,7 +224,7 @@ func createStream(nc *nats.Conn) (*server.StreamInfo, error) {
 		return nil, fmt.Errorf("cannot create the stream: %w", err)
 	}
 	if r.Error != nil {
-		return nil, fmt.Errorf("cannot create the stream: %s", r.Error.Description)
+		return nil, fmt.Errorf("cannot create the stream: %w", &refusedError{code: r.Error.ErrCode, text: r.Error.Description})
 	}
 	return r.StreamInfo, nil
 }

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
@@ -47,9 +48,24 @@ func filterOf(station string) string { return subjectRoot + "." + stationTokens(
 
 func stationTokens(station string) string { return strings.Replace(station, "/", ".", 1) }
 
-// publish stores units of messages behind record number last, each unit whole or not at all. After an error any of them
-// may have been stored; a refusedError says that one was not.
-func (e *embedded) publish(units [][]outgoing, last int64) error {
+// publish implements home.
+func (e *embedded) publish(r *round, last int64) error { return e.publishUnits(e.units(r), last) }
+
+// durable implements home.
+func (e *embedded) durable(msgs []outgoing) error {
+	if e.syncAlways {
+		return nil // the server did
+	}
+	bytes := int64(0)
+	for _, m := range msgs {
+		bytes += int64(len(m.record))
+	}
+	return e.blocks.sync(len(msgs), bytes)
+}
+
+// publishUnits stores units of messages behind record number last, each unit whole or not at all. After an error any of
+// them may have been stored; a refusedError says that one was not.
+func (e *embedded) publishUnits(units [][]outgoing, last int64) error {
 	asked := e.asked
 	end := last
 	for _, unit := range units {
@@ -67,7 +83,7 @@ func (e *embedded) publish(units [][]outgoing, last int64) error {
 		if err != nil {
 			return err
 		}
-		seq, err := readAck(reply.Data)
+		seq, err := readAck(streamName, reply.Data)
 		if err != nil {
 			return err
 		}
@@ -147,9 +163,9 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 
 var plainAck = []byte(`{"stream":"` + streamName + `","seq":`)
 
-func readAck(data []byte) (int64, error) {
+func readAck(stream string, data []byte) (int64, error) {
 	// A round has many of the plain kind, which need no JSON decoder.
-	if seq, ok := bytes.CutPrefix(data, plainAck); ok {
+	if seq, ok := bytes.CutPrefix(data, plainAck); ok && stream == streamName {
 		if seq, ok = bytes.CutSuffix(seq, []byte("}")); ok {
 			if n, err := strconv.ParseInt(string(seq), 10, 64); err == nil && n > 0 {
 				return n, nil
@@ -170,36 +186,36 @@ func readAck(data []byte) (int64, error) {
 	if ack.Error != nil {
 		return 0, &refusedError{code: ack.Error.Code, text: ack.Error.Description}
 	}
-	if ack.Stream != streamName || ack.Seq <= 0 {
+	if ack.Stream != stream || ack.Seq <= 0 {
 		return 0, fmt.Errorf("the stream answered without a sequence: %.200q", data)
 	}
 	return ack.Seq, nil
 }
 
-// fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted,
+// settle waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted,
 // on the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier
 // publish.
-func (e *embedded) fence() (server.StreamState, error) {
+func (e *embedded) settle(*round, int64) (int64, error) {
 	// Not through publish: that gives up at once when the server cannot write, and the fence is what comes after.
 	reply, err := e.nc.RequestMsg(&nats.Msg{
 		Subject: subjectRoot + ".fence.fence.fence",
 		Header:  nats.Header{"Nats-Expected-Last-Sequence": []string{strconv.FormatInt(1<<62, 10)}},
 	}, apiTimeout)
 	if err != nil {
-		return server.StreamState{}, err
+		return 0, err
 	}
 	var refused *refusedError
-	if _, err := readAck(reply.Data); !errors.As(err, &refused) {
-		return server.StreamState{}, fmt.Errorf("the stream did not refuse an impossible sequence: %v", err)
+	if _, err := readAck(streamName, reply.Data); !errors.As(err, &refused) {
+		return 0, fmt.Errorf("the stream did not refuse an impossible sequence: %v", err)
 	}
-	info, err := streamInfo(e.nc)
+	info, err := streamInfo(e.nc, streamName, nil, apiTimeout)
 	if err != nil {
-		return server.StreamState{}, err
+		return 0, err
 	}
-	return info.State, nil
+	return int64(info.State.LastSeq), nil
 }
 
-// lastOf returns the sequence of the newest record under the filter, 0 if there is none.
+// lastOf implements home.
 func (e *embedded) lastOf(filter string) (int64, error) {
 	reply, err := e.nc.Request("$JS.API.DIRECT.GET."+streamName+"."+filter, nil, apiTimeout)
 	if err != nil {
@@ -220,13 +236,21 @@ const (
 	readBatchBytes = 4 << 20
 )
 
-// read calls fn for every record that the stream still delivers, from sequence from to last, in order. It skips
-// silently what the stream has lost, so fn must look at the sequence.
+// read implements home.
 func (e *embedded) read(
 	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
 ) error {
+	return readDirect(ctx, e.nc, streamName, apiTimeout, from, last, fn, nil)
+}
+
+// readDirect reads as home.read says, from whichever server of the stream answers first; each answer may take so long. What
+// it does not have is skipped if absent says so of the next record, or if there is no absent.
+func readDirect(
+	ctx context.Context, nc *nats.Conn, stream string, patience time.Duration, from, last int64,
+	fn func(seq int64, subject string, record []byte) error, absent func(seq int64) (bool, error),
+) error {
 	inbox := nats.NewInbox()
-	sub, err := e.nc.SubscribeSync(inbox)
+	sub, err := nc.SubscribeSync(inbox)
 	if err != nil {
 		return err
 	}
@@ -239,14 +263,23 @@ func (e *embedded) read(
 			return err
 		}
 		req := fmt.Sprintf(`{"seq":%d,"batch":%d,"max_bytes":%d}`, from, min(readBatch, last-from+1), readBatchBytes)
-		if err := e.nc.PublishRequest("$JS.API.DIRECT.GET."+streamName, inbox, []byte(req)); err != nil {
+		if err := nc.PublishRequest("$JS.API.DIRECT.GET."+stream, inbox, []byte(req)); err != nil {
 			return err
 		}
-		next, some, err := readReplies(ctx, sub, from, last, fn)
+		next, some, err := readReplies(ctx, sub, patience, from, last, fn)
 		if err != nil {
 			return err
 		}
-		if from = next; !some {
+		if from = next; some {
+			continue
+		}
+		skip := true
+		if absent != nil {
+			if skip, err = absent(from); err != nil {
+				return err
+			}
+		}
+		if skip {
 			from++
 		}
 	}
@@ -256,12 +289,12 @@ func (e *embedded) read(
 // readReplies takes the records that one request brings. It returns the sequence to go on with and reports whether
 // there were any records.
 func readReplies(
-	ctx context.Context, sub *nats.Subscription, from, last int64,
+	ctx context.Context, sub *nats.Subscription, patience time.Duration, from, last int64,
 	fn func(seq int64, subject string, record []byte) error,
 ) (next int64, some bool, err error) {
 	next = from
 	for {
-		msg, err := nextMsg(ctx, sub)
+		msg, err := nextMsg(ctx, sub, patience)
 		if err != nil {
 			return 0, false, fmt.Errorf("reading record %d from the stream: %w", next, err)
 		}
@@ -290,13 +323,13 @@ func readReplies(
 	}
 }
 
-func nextMsg(ctx context.Context, sub *nats.Subscription) (*nats.Msg, error) {
-	ctx, cancel := context.WithTimeout(ctx, apiTimeout)
+func nextMsg(ctx context.Context, sub *nats.Subscription, patience time.Duration) (*nats.Msg, error) {
+	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	return sub.NextMsgWithContext(ctx)
 }
 
-// deleted returns the sequences the stream knows it lacks.
+// deleted implements home.
 func (e *embedded) deleted() ([]int64, error) {
 	reply, err := e.nc.Request("$JS.API.STREAM.INFO."+streamName, []byte(`{"deleted_details":true}`), apiTimeout)
 	if err != nil {
@@ -309,9 +342,13 @@ func (e *embedded) deleted() ([]int64, error) {
 	if r.Error != nil || r.StreamInfo == nil {
 		return nil, errNoStream
 	}
-	var seqs []int64
-	for _, s := range r.State.Deleted {
-		seqs = append(seqs, int64(s))
+	return sequences(r.State.Deleted), nil
+}
+
+func sequences(in []uint64) []int64 {
+	var out []int64
+	for _, s := range in {
+		out = append(out, int64(s))
 	}
-	return seqs, nil
+	return out
 }
