@@ -145,9 +145,13 @@ sessions:
 
 # What goes wrong in years of use, and what somebody may do on purpose, for as long as SOAK says; tables of what was
 # tried, noticed and lost. What must be tried so many times comes first and shortens the time of the rest.
+# Then CLUSTER of it for a ledger in a NATS cluster: three servers, two writers, of which those that lead and write are
+# killed or stopped in turn.
 SOAK ?= 60m
+CLUSTER ?= 10m
 soak:
 	SOAK=$(SOAK) $(GO) test -vet=off -count=1 -timeout 0 -v ./cmd/internal/soak
+	LISTBOUND_CLUSTER=$(CLUSTER) $(GO) test -vet=off -count=1 -timeout 0 -v -run '^TestCluster$$' ./ledger
 
 # Filled-in sheets read back from pictures of them: PAPERS pages, each in fourteen ways, drawn from seed PAPERS_SEED on (below 100 lie
 # those that limits were set on). Prints what was read wrong and asked, by way and kind of mark, and at which grades of

@@ -53,7 +53,9 @@ more, with a ledger of their own (folder practice in the data folder) and invent
 sets, for teaching. With --zone and --weight pages and paper show the site's time
 and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to people
 whom the page People lets read them, by a key of theirs; where nobody signs in, to those
-whose public key --reader names. They can do nothing but read.`
+whose public key --reader names. They can do nothing but read. With --nats the records are
+kept by an existing NATS cluster (JetStream on three servers) as well as in this folder: a
+second serve with a folder that has the same keys stands by, and takes over when this one ends.`
 
 func (a *app) serve() *cobra.Command {
 	var address, zone, weight string
@@ -61,6 +63,7 @@ func (a *app) serve() *cobra.Command {
 	var hosts, readers []string
 	var f feed.Options
 	var e entrance
+	var n cluster
 	c := command("serve", "serves a data folder to stations, programs and browsers",
 		serveHelp,
 		"listbound serve --data d --site north --address 127.0.0.1:8320",
@@ -72,7 +75,11 @@ func (a *app) serve() *cobra.Command {
 			if err := e.check(); err != nil {
 				return err
 			}
-			s, err := a.openFolder(cmd.Context(), "serve", site.Options{Name: a.site, Zone: zone, Weight: weight})
+			ctx, kept, err := n.ledger(cmd.Context(), a)
+			if err != nil {
+				return err
+			}
+			s, err := a.openFolder(ctx, "serve", site.Options{Name: a.site, Zone: zone, Weight: weight, Cluster: kept})
 			if err != nil {
 				return err
 			}
@@ -87,15 +94,16 @@ func (a *app) serve() *cobra.Command {
 			}
 			opts = append(opts, web.Hosts(hosts...))
 			if !practice {
-				return errors.Join(a.serveSite(cmd.Context(), s, address, e.tls, opts...), endFeed(), s.Close())
+				return errors.Join(a.serveSite(ctx, s, address, e.tls, opts...), endFeed(), s.Close(), takenOver(ctx))
 			}
 			filling := new(web.Filling)
-			end := a.fillPractice(cmd.Context(), s, filling)
-			err = a.serveSite(cmd.Context(), s, address, e.tls, append(opts, web.PracticeWhenFilled(filling))...)
-			return errors.Join(err, end(), endFeed(), s.Close())
+			end := a.fillPractice(ctx, s, filling)
+			err = a.serveSite(ctx, s, address, e.tls, append(opts, web.PracticeWhenFilled(filling))...)
+			return errors.Join(err, end(), endFeed(), s.Close(), takenOver(ctx))
 		})
 	c.Args = cobra.NoArgs
 	e.flags(c)
+	n.flags(c)
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
 	c.Flags().StringVar(&zone, "zone", "",

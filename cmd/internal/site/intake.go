@@ -279,6 +279,10 @@ func (s *Site) damaged(err error) error {
 	if s.ledger.Loss() != nil {
 		return fmt.Errorf("%w. %s", err, s.waysOut())
 	}
+	if s.opts.Cluster != nil {
+		return fmt.Errorf("%w; keep a copy of the folder, and see whether it or the cluster has what was acknowledged. An empty folder with "+
+			"the same keys takes all from the cluster", err)
+	}
 	return fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
 }
 

@@ -113,8 +113,15 @@ func (k *ownKey) verifiers() []note.Verifier {
 
 // options returns those of a folder's ledger under this key.
 func (k *ownKey) options(o Options) ledger.Options {
+	cluster := o.Cluster
+	if cluster != nil {
+		with := *cluster
+		with.Route = routeOf(k.signer.Name())
+		cluster = &with
+	}
 	return ledger.Options{
-		Dir: o.Dir, Origin: k.signer.Name(), Signer: k.signer, Verifier: k.verifier, Next: k.next, Clock: o.Clock, Logger: o.Logger,
+		Cluster: cluster,
+		Dir:     o.Dir, Origin: k.signer.Name(), Signer: k.signer, Verifier: k.verifier, Next: k.next, Clock: o.Clock, Logger: o.Logger,
 		Command: o.Command, AcceptLoss: o.acceptLoss,
 		HandsOn: func(record []byte) bool { return bundle.Replacing(k.signer.Name(), record) != nil },
 	}

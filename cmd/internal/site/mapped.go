@@ -76,6 +76,28 @@ func (s *Site) recordMap(ctx context.Context, heads *ledger.Heads) error {
 	return err
 }
 
+// beginWriting makes this process the writer of a ledger in a cluster: with its first record no earlier writer's can follow
+// any more. It is a mapping, which says what the new writer found.
+func (s *Site) beginWriting(ctx context.Context) error {
+	if s.opts.Cluster == nil || s.writable() != nil {
+		return nil
+	}
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	if _, err := s.ledger.Checkpoint(ctx); err != nil {
+		return err
+	}
+	heads, err := s.ledger.Heads()
+	if err != nil {
+		return err
+	}
+	if err := s.recordMap(ctx, heads); err != nil {
+		return fmt.Errorf("cannot begin to write: %w", err)
+	}
+	s.mapped = s.ledger.Size()
+	return nil
+}
+
 // lastMapped returns the newest record of a mapping, 0 for none.
 func (s *Site) lastMapped(ctx context.Context) (int64, error) {
 	return Answer(s, func(v *View) (int64, error) { return v.LastMapped(ctx, SiteOf(s.Name())) })

@@ -63,6 +63,9 @@ type Options struct {
 	// model locked; zero: 10 s.
 	LockWait time.Duration
 
+	// Cluster keeps the ledger's stream; nil: this process does. Open then waits until no other process writes.
+	Cluster *ledger.Cluster
+
 	acceptLoss bool // open a folder that is behind its memory, to declare the loss
 	replaceKey bool // make a key beside the ledger's, which is to take over
 
@@ -162,6 +165,9 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	s.opening = false
+	if err := s.beginWriting(ctx); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
 	return s, nil
 }
 
