@@ -128,6 +128,7 @@ func (m *Model) remember(b *Batch) {
 	if m.bulk {
 		return
 	}
+	m.observed.add(b)
 	for i := max(0, b.Len()-recentLen); i < b.Len(); i++ {
 		r := &b.records[i]
 		if r.parsed.Err == nil && r.parsed.Event != nil {

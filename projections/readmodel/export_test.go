@@ -84,3 +84,10 @@ func (m *Model) CancelledWithin(ctx context.Context) error {
 		return nil
 	})
 }
+
+// FillObserved fills what is known of observations up to its bound.
+func (m *Model) FillObserved() {
+	for n := uint64(0); len(m.observed.marks) < observedAtMost; n++ {
+		m.observed.marks[n] = struct{}{}
+	}
+}

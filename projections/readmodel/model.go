@@ -10,6 +10,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"strings"
 	"sync"
@@ -80,6 +81,7 @@ type Model struct {
 	changes     atomic.Int64 // of what is kept
 	reckoned    atomic.Pointer[reckoned]
 	recent      recentFacts
+	observed    observed
 	writer      *writer // nil before the first transaction
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
@@ -232,7 +234,7 @@ func (m *Model) load(ctx context.Context) error {
 	}
 	m.resetWorld(ctx)
 	m.due = time.Time{}
-	return nil
+	return m.beginObserved(ctx)
 }
 
 // resetWorld empties the working memory. At position 0 it is complete, since
@@ -359,6 +361,7 @@ func (m *Model) BeginBulk(ctx context.Context) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.bulk = true
+	m.observed.begin(math.MaxInt64) // who fills in bulk asks for nothing meanwhile
 	return nil
 }
 

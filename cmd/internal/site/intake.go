@@ -351,10 +351,7 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	if l.twin = in.seen[self]; l.twin != nil {
 		return
 	}
-	known, err := in.known(ctx, id, l)
-	if err == nil && !known && l.obs.Signed == nil {
-		known, err = in.knownBefore(ctx, id, l)
-	}
+	known, err := in.isKnown(ctx, id, l)
 	if err != nil || known {
 		l.err = err
 		return
@@ -379,7 +376,19 @@ func identity(id string, o *events.Observation) string {
 	}, " ")
 }
 
-// known answers a line that the ledger already holds.
+// isKnown answers a line that the ledger already holds: mostly it has nothing at all of that station and moment.
+func (in *intake) isKnown(ctx context.Context, id string, l *line) (bool, error) {
+	if !in.refs.model.MayHave(l.obs.Station, l.obs.Time) {
+		return false, nil
+	}
+	known, err := in.known(ctx, id, l)
+	if err == nil && !known && l.obs.Signed == nil {
+		known, err = in.knownBefore(ctx, id, l)
+	}
+	return known, err
+}
+
+// known answers a line under an id that the ledger already has.
 func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 	seqs, err := in.refs.model.FindEvents(ctx, id)
 	if err != nil {

@@ -1,0 +1,52 @@
+package readmodel_test
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+)
+
+// TestMayHave: of all that was recorded a model says that it may have it, however it came by it; of what is later, and of
+// another station at the same moment, that it doesn't.
+func TestMayHave(t *testing.T) {
+	h := newHospital(t, 1)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	var last time.Time
+	has := func(how string, to int) {
+		t.Helper()
+		for _, f := range h.facts[:to] {
+			if f.Event == nil {
+				continue
+			}
+			if last.Before(f.Event.Time) {
+				last = f.Event.Time
+			}
+			if !m.MayHave(f.Event.Station, f.Event.Time) {
+				t.Errorf("%s: record %d, of %s at %s, is said not to be there", how, f.Seq, f.Event.Station, f.Event.Time)
+			}
+		}
+		if m.MayHave("north/or-9", last.Add(1)) {
+			t.Errorf("%s: what is later than all may be there", how)
+		}
+	}
+	all := len(h.facts)
+	h.apply(m, int64(all/2))
+	has("applied", all/2)
+	if at := h.facts[0].Event.Time; m.MayHave("nobody/else", at) {
+		t.Error("what another station observed then may be there")
+	}
+	m = h.again(m, path)
+	has("opened again", all/2)
+	m.FillObserved()
+	h.apply(m, int64(all))
+	has("with more than are kept", all)
+	m = open(t, h.book, filepath.Join(t.TempDir(), "bulk.db"))
+	t.Cleanup(func() { m.Close() })
+	inBulk(t, h, m, int64(all))
+	for _, f := range h.facts {
+		if f.Event != nil && !m.MayHave(f.Event.Station, f.Event.Time) {
+			t.Errorf("in bulk: record %d is said not to be there", f.Seq)
+		}
+	}
+}
