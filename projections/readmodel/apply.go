@@ -554,30 +554,30 @@ func (v verdictWriter) put(j *judged) error {
 	if err != nil {
 		return err
 	}
-	trip := idBytes(j.Trip)
-	rests, err := restsWriter(v).write(j.Set, trip, j.rests)
-	if err != nil {
+	trip, key := idBytes(j.Trip), projections.TripKey{Set: j.Set, Trip: j.Trip}
+	was, is := v.w.written[key], &written{board: onBoard(&j.Verdict), opening: j.open}
+	if is.rests, err = restsWriter(v).write(j.Set, trip, j.rests, was); err != nil {
 		return err
 	}
 	err = v.w.exec(`INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests) VALUES (?,?,?,?,?,?,?,?)`,
-		j.Set, trip, text(j.Case), string(j.Status), truth(j.Opened), unixNano(j.Since), raw, rests)
+		j.Set, trip, text(j.Case), string(j.Status), truth(j.Opened), unixNano(j.Since), raw, is.rests)
+	if err == nil {
+		is.findings, err = v.findings(&j.Verdict, trip, was)
+	}
+	if err == nil {
+		err = v.opening(j, was)
+	}
+	if err == nil {
+		err = v.board(j, was)
+	}
 	if err == nil && !v.fresh {
-		err = v.w.exec(deleteFindings, j.Set, trip)
-	}
-	if err == nil {
-		err = v.findings(&j.Verdict, trip)
-	}
-	if err == nil {
-		err = v.opening(j)
-	}
-	if err == nil {
-		err = v.board(j)
+		v.w.wrote(key, is)
 	}
 	return err
 }
 
 const (
-	deleteFindings = `DELETE FROM findings WHERE set_id = ? AND trip = ?`
+	deleteFindings = `DELETE FROM findings WHERE set_id = ? AND trip = ? AND n >= ?`
 	deleteBoard    = `DELETE FROM board WHERE set_id = ? AND trip = ?`
 	deleteOpening  = `DELETE FROM openings WHERE set_id = ? AND trip = ?`
 )
@@ -585,32 +585,49 @@ const (
 // forget takes out what is kept of a trip to which nothing belongs: what was seen
 // of a set without a trip, say, before its packing was recorded late.
 func (v verdictWriter) forget(set string, trip []byte) error {
-	if _, err := restsWriter(v).write(set, trip, nil); err != nil {
+	if _, err := restsWriter(v).write(set, trip, nil, nil); err != nil {
 		return err
 	}
-	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteFindings, deleteBoard, deleteOpening} {
+	delete(v.w.written, projections.TripKey{Set: set, Trip: idString(trip)})
+	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteBoard, deleteOpening} {
 		if err := v.w.exec(text, set, trip); err != nil {
 			return err
 		}
 	}
-	return nil
+	return v.w.exec(deleteFindings, set, trip, int64(0))
 }
 
-func (v verdictWriter) findings(verdict *projections.Verdict, trip []byte) error {
+// findings writes the rows from the first on that is not there already, and returns what they are made of.
+func (v verdictWriter) findings(verdict *projections.Verdict, trip []byte, was *written) ([]string, error) {
+	details, is := make([]string, len(verdict.Findings)), make([]string, len(verdict.Findings))
 	for n := range verdict.Findings {
 		f := &verdict.Findings[n]
 		detail, err := json.Marshal(f.Detail)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		told := v.w.told.finding(f, string(detail))
-		err = v.w.exec(`INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`,
-			verdict.Set, trip, int64(n), string(f.Code), string(f.Severity), f.Way, string(detail), told.Says, told.Next)
-		if err != nil {
-			return err
+		details[n] = string(detail)
+		is[n] = string(f.Code) + " " + string(f.Severity) + " " + f.Way + " " + details[n]
+	}
+	first := 0
+	if was != nil {
+		first = same(was.findings, is)
+	}
+	if !v.fresh && (was == nil || first < len(was.findings)) {
+		if err := v.w.exec(deleteFindings, verdict.Set, trip, int64(first)); err != nil {
+			return nil, err
 		}
 	}
-	return nil
+	for n := first; n < len(is); n++ {
+		f := &verdict.Findings[n]
+		told := v.w.told.finding(f, details[n])
+		err := v.w.exec(`INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`,
+			verdict.Set, trip, int64(n), string(f.Code), string(f.Severity), f.Way, details[n], told.Says, told.Next)
+		if err != nil {
+			return nil, err
+		}
+	}
+	return is, nil
 }
 
 // tellings keeps the sentences of findings that were written lately: most verdicts are written again at each step of a set,

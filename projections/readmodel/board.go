@@ -49,9 +49,9 @@ func seen(v *projections.Verdict) bool {
 	return true
 }
 
-func (v verdictWriter) board(j *judged) error {
+func (v verdictWriter) board(j *judged, was *written) error {
 	if !onBoard(&j.Verdict) {
-		if v.fresh {
+		if v.fresh || was != nil && !was.board {
 			return nil
 		}
 		return v.w.exec(deleteBoard, j.Set, idBytes(j.Trip))

@@ -91,3 +91,6 @@ func (m *Model) FillObserved() {
 		m.observed.marks[n] = struct{}{}
 	}
 }
+
+// Written is of how many trips it is known what the tables have of them.
+func (m *Model) Written() int { return len(m.writer.written) }

@@ -68,8 +68,11 @@ func sheetSeen(c *facts.Trip, opening *facts.Item) bool {
 	return !c.Screened() && slices.ContainsFunc(c.Counted, func(it *facts.Item) bool { return it.Code != nil })
 }
 
-func (v verdictWriter) opening(j *judged) error {
+func (v verdictWriter) opening(j *judged, was *written) error {
 	o := j.open
+	if was != nil && (o == nil && was.opening == nil || o != nil && was.opening != nil && *o == *was.opening) {
+		return nil
+	}
 	if o == nil {
 		if v.fresh {
 			return nil

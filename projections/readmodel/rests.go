@@ -200,17 +200,14 @@ const ownersSize = 700
 const insertRests = `INSERT OR REPLACE INTO rests_on (ask, until, since, owners) VALUES `
 
 // write replaces what is kept of a trip, and returns what its row in trips is to
-// hold, which must not have been replaced yet. Mostly nothing has changed.
-func (v restsWriter) write(set string, trip []byte, rests []rest) ([]byte, error) {
+// hold, which must not have been replaced yet. Mostly nothing has changed. Last is what was written of the trip before, nil
+// where that isn't known.
+func (v restsWriter) write(set string, trip []byte, rests []rest, last *written) ([]byte, error) {
 	packed := packRests(rests)
 	if v.fresh {
 		return packed, nil
 	}
-	var was []byte
-	err := v.w.query(`SELECT rests FROM trips WHERE set_id = ? AND trip = ?`, []any{set, trip}, func(row []driver.Value) (err error) {
-		was, err = blob(row[0])
-		return err
-	})
+	was, err := v.kept(set, trip, last)
 	if err != nil {
 		return nil, err
 	}
@@ -237,6 +234,18 @@ func (v restsWriter) write(set string, trip []byte, rests []rest) ([]byte, error
 		}
 	}
 	return packed, nil
+}
+
+// kept is what the trip's row holds.
+func (v restsWriter) kept(set string, trip []byte, last *written) (was []byte, err error) {
+	if last != nil {
+		return last.rests, nil
+	}
+	err = v.w.query(`SELECT rests FROM trips WHERE set_id = ? AND trip = ?`, []any{set, trip}, func(row []driver.Value) (err error) {
+		was, err = blob(row[0])
+		return err
+	})
+	return was, err
 }
 
 func (v restsWriter) insert(owned []ownedRest) error {

@@ -8,6 +8,8 @@ import (
 	"io"
 	"iter"
 	"strings"
+
+	"listbound/projections"
 )
 
 // writer runs the statements of one transaction through the driver itself, each prepared once for as long as the model is
@@ -20,6 +22,8 @@ type writer struct {
 	stmts map[string]driver.Stmt
 	args  []driver.NamedValue
 	told  tellings
+	// written is of verdicts, by trip. What a transaction takes back is forgotten.
+	written map[projections.TripKey]*written
 }
 
 // writerConn is what is needed of the driver's connection.
@@ -57,6 +61,7 @@ func (m *Model) transact(ctx context.Context, f func(*writer) error) error {
 		}
 		if err != nil {
 			_ = w.exec(`ROLLBACK`) // SQLite may have done so itself
+			clear(w.written)
 		}
 		return err
 	})
@@ -69,7 +74,8 @@ func (m *Model) writerOn(c any) (*writer, error) {
 		return nil, errors.New("the SQLite driver prepares no statements")
 	}
 	if m.writer == nil || m.writer.conn != conn {
-		m.writer = &writer{conn: conn, stmts: make(map[string]driver.Stmt), told: make(tellings)}
+		m.writer = &writer{conn: conn, stmts: make(map[string]driver.Stmt), told: make(tellings),
+			written: make(map[projections.TripKey]*written)}
 	}
 	return m.writer, nil
 }

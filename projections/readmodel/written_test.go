@@ -1,0 +1,29 @@
+package readmodel_test
+
+import (
+	"path/filepath"
+	"testing"
+)
+
+// TestWrittenInSteps: the tables are the same whether verdicts are written at each step, of which only what has changed, or all
+// at the end; and what a transaction took back is written again by the next one.
+func TestWrittenInSteps(t *testing.T) {
+	h := week(t, 1)
+	half := int64(len(h.facts) / 2)
+	m := open(t, h.book, filepath.Join(t.TempDir(), "r.db"))
+	t.Cleanup(func() { m.Close() })
+	h.apply(m, half)
+	if m.Written() == 0 {
+		t.Fatal("nothing is kept of what was written")
+	}
+	if err := m.CancelledWithin(t.Context()); err == nil || m.Written() != 0 {
+		t.Errorf("%d trips are kept of a transaction that ended with %v", m.Written(), err)
+	}
+	for n := half; n < int64(len(h.facts)); {
+		n = min(n+7, int64(len(h.facts)))
+		h.apply(m, n)
+	}
+	if found, n := differences(t, m, h.filled(), 10); n != 0 {
+		t.Errorf("%d rows are others than those of a rebuild: %v", n, found)
+	}
+}
