@@ -40,3 +40,13 @@ func (s *Site) ArrivedAt(seq int64) (time.Time, error) {
 func (s *Site) VerifyRecords(ctx context.Context) (*Verification, error) {
 	return s.verifyRecords(ctx, nil, func(int64, []byte) {})
 }
+
+// RestTimes is how many times as long as a piece took a slow check rests behind it, by the sizes that the ledger has then.
+func RestTimes(was int64, sizes ...int64) (out []int) {
+	r := rests{was: was}
+	for _, n := range sizes {
+		r.size = func() int64 { return n }
+		out = append(out, int(r.times()))
+	}
+	return out
+}

@@ -124,13 +124,28 @@ func (r *resting) Apply(ctx context.Context, b *readmodel.Batch) error {
 	return r.rest(ctx, time.Since(began))
 }
 
-// restNineTimes leaves a tenth of one processor to a slow check.
-func restNineTimes(ctx context.Context, took time.Duration) error {
-	const share = 9
+// rests leave a slow check a tenth of one processor, and a hundredth while anything is being recorded: it has the whole day,
+// and whoever scans is waiting. That it is done in the end is bounded by no rest being longer than ten of the usual ones.
+type rests struct {
+	size func() int64 // of the ledger
+	was  int64
+}
+
+// times is how many times as long as a piece took is rested behind it.
+func (r *rests) times() time.Duration {
+	const usual, busy = 9, 99
+	was := r.was
+	if r.was = r.size(); r.was != was {
+		return busy
+	}
+	return usual
+}
+
+func (r *rests) rest(ctx context.Context, took time.Duration) error {
 	select {
 	case <-ctx.Done():
 		return ctx.Err()
-	case <-time.After(share * took):
+	case <-time.After(r.times() * took):
 		return nil
 	}
 }
@@ -151,7 +166,7 @@ func (s *Site) KeepChecking(ctx context.Context) {
 			}
 			continue
 		}
-		err := s.CheckSlowly(ctx, restNineTimes)
+		err := s.CheckSlowly(ctx, (&rests{size: s.Size, was: s.Size()}).rest)
 		switch c := s.Checked(); {
 		case ctx.Err() != nil:
 			return

@@ -5,6 +5,7 @@ package site_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -59,5 +60,12 @@ func TestCheckSlowly(t *testing.T) {
 	}
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// A check leaves the processors to those who record.
+func TestSlowCheckRests(t *testing.T) {
+	if got, want := site.RestTimes(5, 5, 6, 6, 9), []int{9, 99, 9, 99}; !slices.Equal(got, want) {
+		t.Errorf("it rests %d times as long as it works, want %d", got, want)
 	}
 }
