@@ -2,6 +2,8 @@ package site_test
 
 import (
 	"bytes"
+	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -10,20 +12,24 @@ import (
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/proof"
 	"listbound/projections"
 )
 
-// TestDayTestsInBundle: the page of a load has the tests of its sterilizer's day and no others, and a bundle of its set proves that
-// all of them are in it, also where the release itself names no day.
+// TestDayTestsInBundle: the page of a load has the tests of its sterilizer's day and no others, and a bundle of its set
+// proves that all of them are in it, also where the release itself names no day.
 func TestDayTestsInBundle(t *testing.T) {
 	now := noon.Add(-5 * time.Hour)
-	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
 	p := events.DefaultPolicy()
 	p.DayTests = events.DayTests()[:1]
 	observe := func(station, set string, kind events.Kind, d events.Data) site.Receipt {
 		t.Helper()
 		now = now.Add(time.Minute)
-		rs, err := s.Observe(t.Context(), &events.Observation{Station: station, Kind: kind, Time: now, Set: set, Operator: "B-1", Data: d})
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: station, Kind: kind, Time: now, Set: set,
+			Operator: "B-1", Data: d})
 		if err != nil || rs[0].Error != "" {
 			t.Fatal(kind, rs, err)
 		}
@@ -33,8 +39,8 @@ func TestDayTestsInBundle(t *testing.T) {
 		return observe("north/sterilizer-2", "", events.KindSterilizerTested, &events.SterilizerTested{Sterilizer: sterilizer,
 			Day: day.Format(time.DateOnly), Test: events.BowieDick, Result: events.TestPassed}).Seq
 	}
-	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/ledger", Kind: events.KindPolicyAdopted, Time: now,
-		Data: &events.PolicyAdopted{Policy: p}}); err != nil {
+	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/ledger", Kind: events.KindPolicyAdopted,
+		Time: now, Data: &events.PolicyAdopted{Policy: p}}); err != nil {
 		t.Fatal(err)
 	}
 	ours := tested("S2", noon)
@@ -43,8 +49,9 @@ func TestDayTestsInBundle(t *testing.T) {
 	record(t, s, strings.SplitAfter(oneList, "\n")[0])
 	packed := observe("north/packing-1", "LAP-014", events.KindSetPacked, &events.SetPacked{List: "LAP-MAJOR", Version: 3})
 	now = now.Add(time.Hour)
-	observe("north/sterilizer-2", "LAP-014", events.KindSetSterilized, &events.SetSterilized{Load: "S2-1", Sterilizer: "S2", Run: 1,
-		Cycle: "c-134", Result: "passed", Released: true, Started: now.Add(-50 * time.Minute).Format(time.RFC3339)})
+	began := now.Add(-50 * time.Minute).Format(time.RFC3339)
+	observe("north/sterilizer-2", "LAP-014", events.KindSetSterilized, &events.SetSterilized{Load: "S2-1",
+		Sterilizer: "S2", Run: 1, Cycle: "c-134", Result: "passed", Released: true, Started: began})
 
 	h, err := s.History(t.Context(), site.Query{Load: "S2-1"})
 	if err != nil {
@@ -64,12 +71,28 @@ func TestDayTestsInBundle(t *testing.T) {
 			t.Errorf("its test passed: %+v", f)
 		}
 	}
-	var out bytes.Buffer
-	if err := s.Evidence(t.Context(), site.Query{Trip: packed.Trip}, &out); err != nil {
+	b := evidenceOf(t, s, site.Query{Trip: packed.Trip})
+	tests := events.AboutTests("S2", noon.Format(time.DateOnly))
+	line := "whole " + tests + "\n"
+	claimed := false // an operator who leaves that out, and signs anew, is found out
+	for i, f := range b.Files {
+		if f.Path == "covers" {
+			claimed = bytes.Contains(f.Data, []byte(line))
+			b.Files[i].Data = bytes.Replace(f.Data, []byte(line), nil, 1)
+		}
+	}
+	if !claimed {
+		t.Errorf("the bundle does not say that it has all: %s", line)
+	}
+	signer, _, _, err := ledger.LoadOrCreateKey(filepath.Join(dir, "keys", "north_ledger.key"), "north/ledger")
+	if err != nil {
 		t.Fatal(err)
 	}
-	r := bundle.Check(out.Bytes(), s.Key())
-	if whole := r.Coverage.Whole; !r.OK || !slices.Contains(whole, events.AboutTests("S2", noon.Format(time.DateOnly))) {
-		t.Errorf("%v, covered: %v", r.Problems, whole)
+	var out bytes.Buffer
+	if err := proof.WriteBundle(&out, b.Files, signer); err != nil {
+		t.Fatal(err)
+	}
+	if r := bundle.Check(out.Bytes(), s.Key()); r.OK || !strings.Contains(fmt.Sprint(r.Problems), tests) {
+		t.Errorf("nothing misses the day's tests: %v", r.Problems)
 	}
 }
