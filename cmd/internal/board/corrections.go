@@ -112,6 +112,9 @@ func (p *pages) correction(ctx context.Context, words *shell.Words, m *site.View
 			then = was.Data
 		}
 		change = membersChanged(words, events.Kind(of.Kind), then, d.Data)
+		if _, err := events.ParseObservedData(events.Kind(of.Kind), d.Data); err != nil { // such as of a later program
+			change = words.T("board.correction-unread", change)
+		}
 	}
 	verdicts, err := p.verdictsChanged(ctx, words, m, before, after, of)
 	if err != nil {

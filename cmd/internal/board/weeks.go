@@ -201,7 +201,7 @@ func weeksPictures(words *shell.Words, all []lookedBack, from, until time.Time) 
 		key := monday.Format(time.DateOnly)
 		weeks = append(weeks, bar{key: key, name: words.Day(key)})
 	}
-	kinds, places := make(map[string]*bar), make(map[string]*bar)
+	kinds, places, cells := make(map[string]*bar), make(map[string]*bar), make(map[crossing]*bar)
 	for i := range all {
 		x := &all[i]
 		monday, _, _ := weekOf(words, "", x.known) // nothing is asked for
@@ -216,6 +216,11 @@ func weeksPictures(words *shell.Words, all []lookedBack, from, until time.Time) 
 			name = words.T("board.placement-" + x.row.Placement)
 		}
 		counted(places, x.row.Placement, name).count(x)
+		at := crossing{x.row.Incident.Kind, x.row.Placement}
+		if cells[at] == nil {
+			cells[at] = new(bar)
+		}
+		cells[at].count(x)
 	}
 	var out []weeksPicture
 	for _, g := range []struct {
@@ -224,7 +229,8 @@ func weeksPictures(words *shell.Words, all []lookedBack, from, until time.Time) 
 	}{{"weeks", weeks}, {"kinds", mostFirst(kinds)}, {"places", mostFirst(places)}} {
 		out = append(out, weeksPicture{drawBars(words, g.id, g.bars), barTable(words, g.id, g.bars)})
 	}
-	return out
+	c := crossed{mostFirst(kinds), mostFirst(places), cells}
+	return append(out, weeksPicture{c.draw(words), c.table(words)})
 }
 
 func (b *bar) count(x *lookedBack) {
@@ -261,19 +267,13 @@ func barTable(words *shell.Words, id string, bars []bar) *table {
 // drawBars draws a bar for each row: filled for what was found before a set was opened, hatched for what was found at the
 // opening or after, each with its number, so that it reads in grey as well.
 func drawBars(words *shell.Words, id string, bars []bar) template.HTML {
-	const top, row, left, right = 46.0, 30.0, 310.0, 150.0
+	const top, row, left, right = 46.0, 30.0, 300.0, 176.0
 	most := 1
 	for _, b := range bars {
 		most = max(most, b.before+b.after)
 	}
 	s := &svg{w: 900, h: top + row*float64(len(bars)) + 8}
-	hatch := "hatch-" + id
-	s.f(`<defs><pattern id="%s" width="7" height="7" patternUnits="userSpaceOnUse"><rect width="7" height="7" fill="%s"/>`+
-		`<path d="M0 7L7 0" stroke="%s" stroke-width="1.6"/></pattern></defs>`, hatch, white, ink)
-	s.rect(left, 12, 16, 16, soft, ink)
-	s.text(left+22, 25, "start", 14, ink, words.T("board.column-bars-before"))
-	s.rect(left+250, 12, 16, 16, "url(#"+hatch+")", ink)
-	s.text(left+272, 25, "start", 14, ink, words.T("board.column-bars-after"))
+	hatch := s.caughtKey(words, id, left)
 	unit := (s.w - left - right) / float64(most)
 	for i, b := range bars {
 		y := top + row*float64(i)
@@ -282,7 +282,7 @@ func drawBars(words *shell.Words, id string, bars []bar) template.HTML {
 		for _, part := range []struct {
 			n    int
 			fill string
-		}{{b.before, soft}, {b.after, "url(#" + hatch + ")"}} {
+		}{{b.before, soft}, {b.after, hatch}} {
 			if part.n > 0 {
 				s.rect(x, y+2, unit*float64(part.n), 22, part.fill, ink)
 				x += unit * float64(part.n)
@@ -292,6 +292,19 @@ func drawBars(words *shell.Words, id string, bars []bar) template.HTML {
 	}
 	s.line(left, top-4, left, s.h-6, ink, 1.5)
 	return s.picture("bars-"+id, words.T("board.bars-"+id), words.T("board.bars-say"))
+}
+
+// caughtKey explains the fills of what was found before a set was opened and after, and returns the second.
+func (s *svg) caughtKey(words *shell.Words, id string, left float64) (hatched string) {
+	hatch := "hatch-" + id
+	s.f(`<defs><pattern id="%s" width="7" height="7" patternUnits="userSpaceOnUse"><rect width="7" height="7" fill="%s"/>`+
+		`<path d="M0 7L7 0" stroke="%s" stroke-width="1.6"/></pattern></defs>`, hatch, white, ink)
+	hatched = "url(#" + hatch + ")"
+	s.rect(left, 12, 16, 16, soft, ink)
+	s.text(left+22, 25, "start", 14, ink, words.T("board.column-bars-before"))
+	s.rect(left+250, 12, 16, 16, hatched, ink)
+	s.text(left+272, 25, "start", 14, ink, words.T("board.column-bars-after"))
+	return hatched
 }
 
 // responseTable says of each incident how long it took from its becoming known to each answer.
