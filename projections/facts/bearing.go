@@ -118,7 +118,7 @@ func (b *Bearing) On(f *Fact, asks []Ask) bool {
 		return true
 	}
 	if e.Kind() == events.KindEventCorrected || len(f.Was) > 0 || e.Trip == b.key.Trip ||
-		e.Subject == b.key.Set && (e.Trip == "" || e.Kind() == events.KindSetPacked) {
+		e.Subject == b.key.Set && (e.Trip == "" || b.key.Trip == "") {
 		return true
 	}
 	at := Nanos(e.Time)

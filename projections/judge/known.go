@@ -13,7 +13,7 @@ import (
 // finding was first known here, and which sets were used all the same. It tells what the verdicts as known at each moment
 // before tell: no more of them are made than there are records that bear on one, and none once all is found.
 func TellKnown(src facts.Source, now time.Time, vs []projections.Verdict) error {
-	s := &seeing{src: src, kept: make(map[facts.DimKey][]facts.Fact), arounds: make(map[around][]facts.Fact)}
+	s := &seeing{src: src, kept: make(map[facts.DimKey][]facts.Fact), arounds: make(map[string][]*facts.Stretch)}
 	for i := range vs {
 		v := &vs[i]
 		tell := s.tell
@@ -137,7 +137,7 @@ func (s *seeing) doubted(before *projections.UsedInDoubt, then *projections.Verd
 type seeing struct {
 	src      facts.Source
 	kept     map[facts.DimKey][]facts.Fact
-	arounds  map[around][]facts.Fact
+	arounds  map[string][]*facts.Stretch
 	held     int                   // facts in these
 	growing  *growing              // what is told of, nil for a station
 	arrivals map[time.Time][]int64 // what a verdict can have changed by, and the records that came then
@@ -146,12 +146,6 @@ type seeing struct {
 
 // heldAtMost is how many facts are kept from one verdict to the next: more than any one rests on, some 200 MB.
 const heldAtMost = 200_000
-
-type around struct {
-	set string
-	at  int64
-	n   int
-}
 
 // Facts implements facts.Source.
 func (s *seeing) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
@@ -169,18 +163,22 @@ func (s *seeing) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 	return fs, nil
 }
 
-// Around implements facts.Source.
+// stretchOf is how many times what is asked for around a moment is fetched: the next moment is mostly close by.
+const stretchOf = 4
+
+// Around implements facts.Source. It may return more than was asked for.
 func (s *seeing) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
-	k := around{set, facts.Nanos(at), n}
-	fs, ok := s.arounds[k]
-	if !ok {
-		var err error
-		if fs, err = s.src.Around(set, at, n); err != nil {
+	i := slices.IndexFunc(s.arounds[set], func(x *facts.Stretch) bool { return x.Has(at, n) })
+	if i < 0 {
+		fs, err := s.src.Around(set, at, stretchOf*n)
+		if err != nil {
 			return nil, err
 		}
-		s.arounds[k] = fs
+		i = len(s.arounds[set])
+		s.arounds[set] = append(s.arounds[set], facts.NewStretch(fs, set, at, stretchOf*n))
 		s.held += len(fs)
 	}
+	fs := s.arounds[set][i].Facts
 	s.saw(fs)
 	return fs, nil
 }
