@@ -71,6 +71,12 @@ func TestDayTestsInBundle(t *testing.T) {
 			t.Errorf("its test passed: %+v", f)
 		}
 	}
+	other := observe("north/packing-1", "LAP-022", events.KindSetPacked, &events.SetPacked{List: "LAP-MAJOR", Version: 3})
+	now = now.Add(time.Hour)
+	observe("north/sterilizer-2", "LAP-022", events.KindSetSterilized, &events.SetSterilized{Load: "S4-1",
+		Sterilizer: "S4", Run: 1, Cycle: "c-134", Result: "passed", Released: true})
+	evidenceOf(t, s, site.Query{Trip: other.Trip}) // whose day has none, as its bundle proves
+
 	b := evidenceOf(t, s, site.Query{Trip: packed.Trip})
 	tests := events.AboutTests("S2", noon.Format(time.DateOnly))
 	line := "whole " + tests + "\n"
