@@ -28,7 +28,7 @@ type Difference struct {
 	Prior string  `json:"prior"`          // by this prior
 	More  int64   `json:"more,omitzero"`  // openings of both until it can be told
 	Days  int64   `json:"days,omitzero"`  // at this site's volume
-	For   For     `json:"for,omitempty"`  // what would be told then
+	For   For     `json:"for,omitempty"`  // what would be told then, or, without more, would mostly have been by now
 	Apart bool    `json:"apart,omitzero"` // read so differently that the counts were corrected for it
 }
 
@@ -99,11 +99,16 @@ func (r *Report) Compare(a, b *Group, level float64) Difference {
 	d.For, plan = planFor(prior, x, y, level)
 	n := plan.Openings()
 	if n == NeverTold {
+		d.For = ""
 		return d
 	}
 	// Weighed openings are fewer than openings where not all is read.
 	worth := float64(x.Of+y.Of) / float64(a.Openings+b.Openings)
-	d.More = max(1, int64(math.Ceil((float64(n+plan.second(n))-float64(x.Of+y.Of))/worth)))
+	left := float64(n+plan.second(n)) - float64(x.Of+y.Of)
+	if left <= 0 { // it would have been told by now
+		return d
+	}
+	d.More = max(1, int64(math.Ceil(left/worth)))
 	d.Days = Days(d.More, r.PerDay*float64(a.Openings+b.Openings)/float64(r.All.Openings))
 	return d
 }

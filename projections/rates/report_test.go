@@ -45,6 +45,17 @@ func table(r *rates.Report, by rates.By) *rates.Table {
 	return nil
 }
 
+// TestEnoughForThreefold: where a threefold rate would have been told by now, no more openings are asked for.
+func TestEnoughForThreefold(t *testing.T) {
+	o := &opened{at: time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)}
+	o.add("inside-bag", 3000, 30)
+	o.add("outside", 3000, 33)
+	d := table(o.report(), rates.ByPlacement).Differences[0]
+	if d.Told != rates.CantTell || d.For != rates.Threefold || d.More != 0 || d.Days != 0 {
+		t.Errorf("%+v", d)
+	}
+}
+
 // TestTwoPlacements: 6 and 0 incidents in 2,000 openings differ, 5 and 0 can't be told
 // apart yet, though the outside looks worse.
 func TestTwoPlacements(t *testing.T) {

@@ -204,6 +204,8 @@ func (v *ratesView) differences(t *rates.Table, title string) *table {
 		if d.More > 0 {
 			told += " " + v.words.T("board.rates-for-"+string(d.For))
 			more, days = number(d.More), number(d.Days)
+		} else if d.For == rates.Threefold {
+			told += " " + v.words.T("board.rates-enough")
 		}
 		out.add(text(v.name(d.A, t.By)), text(against), text(told), v.value(d.P, 2), v.value(d.Level, 2), v.value(d.Worse, 3),
 			more, days)

@@ -360,6 +360,8 @@ func (v *assessed) compared(p *assess.ComparedPair) []string {
 	if d := p.Difference; d != nil && p.Says != assess.NotCompared {
 		says += " " + v.l.Say("board.assess-p", v.l.Figures(d.P, 3), v.l.Figures(d.Level, 3), a, v.l.Figures(d.Worse, 3))
 		switch {
+		case d.More == 0 && d.For == rates.Threefold:
+			says += " " + v.l.Say("board.rates-enough")
 		case d.More == 0:
 		case d.For == rates.Threefold:
 			says += " " + v.l.Say("board.assess-until-threefold", d.More, d.Days)
