@@ -81,7 +81,7 @@ func streamOf(origin string) string {
 }
 
 // join connects to the cluster, and finds or makes the stream there.
-func (l *Ledger) join() (*clustered, *server.StreamInfo, error) {
+func (l *Ledger) join() (*clustered, error) {
 	o := l.opts.Cluster
 	c := &clustered{log: l.log, where: o.Where, name: streamOf(l.opts.Origin), stopped: l.stop}
 	var err error
@@ -90,7 +90,7 @@ func (l *Ledger) join() (*clustered, *server.StreamInfo, error) {
 		nats.ReconnectWait(clusterAgain), nats.PingInterval(clusterPing), nats.MaxPingsOutstanding(clusterPingsLost),
 		nats.Timeout(clusterTry), nats.ErrorHandler(onError))
 	if err != nil {
-		return nil, nil, fmt.Errorf("the NATS cluster at %s cannot be reached: %w; see that it runs, and that what it is shown "+
+		return nil, fmt.Errorf("the NATS cluster at %s cannot be reached: %w; see that it runs, and that what it is shown "+
 			"(user and password, or the credentials file) is right", o.Where, err)
 	}
 	info, err := c.find()
@@ -105,9 +105,9 @@ func (l *Ledger) join() (*clustered, *server.StreamInfo, error) {
 	}
 	if err != nil {
 		c.nc.Close()
-		return nil, nil, err
+		return nil, err
 	}
-	return c, info, nil
+	return c, nil
 }
 
 // find returns the state of the stream, and makes it where it isn't there.

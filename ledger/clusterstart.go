@@ -32,7 +32,7 @@ func (o Options) signBefore(ctx context.Context) error {
 
 // loadCluster is load for a stream in a cluster. It returns when no other process writes.
 func (l *Ledger) loadCluster(ctx context.Context, memory []byte, had proof.Checkpoint) error {
-	c, info, err := l.join()
+	c, err := l.join()
 	if err != nil {
 		return err
 	}
@@ -40,7 +40,8 @@ func (l *Ledger) loadCluster(ctx context.Context, memory []byte, had proof.Check
 	if err := l.awaitTurn(ctx, c); err != nil {
 		return err
 	}
-	if info, err = c.info(nil); err != nil {
+	info, err := c.info(nil)
+	if err != nil {
 		return err
 	}
 	kept, err := c.journal.read()
