@@ -121,12 +121,13 @@ func (s *seeing) first(v, then *projections.Verdict, at time.Time) (n int) {
 	return n
 }
 
-// doubted returns since when, without a break, a set that nobody has opened is known not to be in order.
+// doubted returns since when, without a break, a set that nobody has opened is known not to be in order. An opening that was
+// recorded of it by mistake, and taken back, is no break.
 func (s *seeing) doubted(before *projections.UsedInDoubt, then *projections.Verdict, at time.Time) *projections.UsedInDoubt {
-	if then.Opened || !(then.Status == projections.Broken || then.Status == projections.Doubtful) {
+	switch {
+	case then.Status != projections.Broken && then.Status != projections.Doubtful:
 		return nil
-	}
-	if before != nil {
+	case before != nil || then.Opened:
 		return before
 	}
 	worst := &then.Findings[0]

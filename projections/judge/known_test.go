@@ -90,10 +90,9 @@ func asOfEach(t *rapid.T, all []facts.Fact, end time.Time, k projections.TripKey
 		if !opened.IsZero() && !at.After(opened) {
 			v.UsedInDoubt = nil
 			switch {
-			case then.Opened:
 			case then.Status != projections.Broken && then.Status != projections.Doubtful:
 				doubt = nil
-			case doubt == nil:
+			case doubt == nil && !then.Opened:
 				doubt = &projections.UsedInDoubt{Since: at, Code: then.Findings[0].Code}
 			}
 			if !then.Opened {
@@ -147,5 +146,30 @@ func TestKnownBeforeUse(t *testing.T) {
 	u := vs[1].UsedInDoubt
 	if u == nil || !u.Since.Equal(shown.Recorded) || u.By != shown.Seq || u.Code != projections.SheetInDoubt || !u.Opened.After(u.Since) {
 		t.Errorf("B was used in doubt: %+v; want it from record %d at %s on, by %s", u, shown.Seq, shown.Recorded, projections.SheetInDoubt)
+	}
+}
+
+// TestKnownThroughAMistake: a set that was in doubt before somebody recorded its opening by mistake was in doubt all along.
+func TestKnownThroughAMistake(t *testing.T) {
+	for _, mistaken := range []bool{false, true} {
+		s, x := plain()
+		y := s.pair()
+		x.check.Sheet = outside(own(y)) // in doubt from here on
+		s.live(x.unused())
+		s.live(y.unused())
+		since := x.checkedAt().Add(time.Second)
+		opening := newTurn(x.set, 0, x.list)
+		opening.open.Sheet = outside(own(y))
+		if mistaken {
+			s.correct(s.opened(opening, clock(0, 15, 0), "K-other"), clock(0, 16, 0), nil)
+		}
+		s.opened(opening, clock(1, 7, 12), x.ref)
+		vs := []projections.Verdict{must(s.world().Judge(x.key()))}
+		if err := TellKnown(&shelf{all: s.all}, clock(2, 0, 0), vs); err != nil {
+			t.Fatal(err)
+		}
+		if u := vs[0].UsedInDoubt; u == nil || !u.Since.Equal(since) || !u.Opened.Equal(clock(1, 7, 12)) {
+			t.Errorf("opened by mistake before %t: %+v, want it in doubt from %s on", mistaken, u, since)
+		}
 	}
 }
