@@ -136,7 +136,8 @@ func linksOf(v *Verdict, f *Finding) []string {
 		// What the cycle was wrong for is this set, and others of the run may have been packed for it.
 		if raw := members["run"]; raw.Kind() == '{' && f.Way != (*WrongCycle)(nil).Way() &&
 			json.Unmarshal(raw, &run) == nil && run.Load != "" {
-			return []string{link(causeRun, run.Sterilizer, run.Load)}
+			// A test of the day is of all loads that the sterilizer ran on it.
+			return []string{link(causeRun, run.Sterilizer, cmp.Or(named("day"), run.Load))}
 		}
 	case causeList:
 		if list := named("list"); list != "" {

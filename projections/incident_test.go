@@ -122,6 +122,29 @@ func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
 	}
 }
 
+// TestDayTestIsOneIncident: a test that failed, or that nobody did, concerns all loads of that sterilizer's day, and none of another.
+func TestDayTestIsOneIncident(t *testing.T) {
+	released := func(set, sterilizer, load, day string, failed bool) projections.Verdict {
+		run := projections.Run{Load: load, Sterilizer: sterilizer}
+		var d projections.Detail = &projections.WithoutDayTest{Set: set, Run: run, Day: day, Lacks: []events.DayTest{events.LeakTest}}
+		if failed {
+			d = &projections.AfterFailedTest{Set: set, Run: run, Day: day, Test: events.BowieDick}
+		}
+		f := projections.Finding{Code: projections.NotReleased, Way: d.Way(), Severity: projections.SeverityBroken, Detail: d}
+		return projections.Verdict{Set: set, Trip: set, Status: projections.Broken, Findings: []projections.Finding{f}}
+	}
+	ins := grouped(partsOf(released("A", "S1", "S1-1", "2026-03-02", true), released("B", "S1", "S1-2", "2026-03-02", true),
+		released("C", "S1", "S1-3", "2026-03-02", false), released("D", "S2", "S2-1", "2026-03-02", true),
+		released("E", "S1", "S1-4", "2026-03-03", true)))
+	var members []int
+	for _, in := range ins {
+		members = append(members, len(in.Members))
+	}
+	if slices.Sort(members); !slices.Equal(members, []int{1, 1, 3}) {
+		t.Errorf("incidents of %v turns", members)
+	}
+}
+
 // TestIncidentEndsAndBegins: an incident is closed with an outcome, and what is new opens it again; what is said of another
 // finding of the turn is of another incident.
 func TestIncidentEndsAndBegins(t *testing.T) {
