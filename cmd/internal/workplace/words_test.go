@@ -79,6 +79,10 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, k := range labelKinds {
 		use("label-", k.name)
 	}
+	use("day-test-", text(events.DayTests())...)
+	for _, before := range []string{"test-", "test-is-"} {
+		use(before, events.TestPassed, events.TestFailed, events.TestNotDone)
+	}
 	use("about-", Places()...)
 	use("begin-", Places()...)
 	use("at-", CountPlaces()...)
