@@ -90,15 +90,18 @@ func (v *assessed) intervals(h *assess.Analysed) (figure.Figure, bool) {
 	}
 	f := figure.Figure{ID: "assess-intervals-" + h.ID, Title: v.l.Say("board.assess-rates", v.hazard(h.ID)),
 		Says: v.l.Say("board.assess-intervals-say"), H: pictureRow*float64(len(rows)) + 40}
+	rowAt := func(i int) float64 { return pictureRow*float64(i) + 34 }
 	s := decades(all)
 	for d := s.low; d <= s.high; d++ {
 		x := s.at(math.Pow(10, d))
-		f.Line(x, 6, x, f.H-26, 0.5, false)
+		for i := range rows { // beside the marks, and not through the names above them
+			y := rowAt(i)
+			f.Line(x, y-9, x, y+9, 0.5, false)
+		}
 		f.Text(x, f.H-8, 90, figure.Middle, false, v.l.Figures(math.Pow(10, d), 3))
 	}
 	for i, x := range rows {
-		y := pictureRow*float64(i) + 34
-		f.Box(pictureLeft, y-25, pictureRight-pictureLeft, 16, figure.White)
+		y := rowAt(i)
 		f.Text(pictureLeft, y-12, figure.Wide-pictureLeft, figure.Start, false, x.name)
 		f.Line(s.at(x.low), y, s.at(x.high), y, 2, !x.counted)
 		f.Line(s.at(x.low), y-5, s.at(x.low), y+5, 2, false)
