@@ -80,6 +80,9 @@ func (p *pages) known(r *http.Request, words *shell.Words, at time.Time, own boo
 var knownPages = []string{"/", "/incident", "/day", "/near-misses", "/rates", "/run", "/find", "/history", "/station", "/badge",
 	"/touched", "/recall", "/report", "/policy", "/weeks", "/corrections", "/not-seen", "/way", "/api/evidence"}
 
+// TakesAsOf reports whether the page at an address can be asked about a moment.
+func TakesAsOf(path string) bool { return slices.Contains(knownPages, path) }
+
 // acts are links to where something is recorded or printed for now; a page as of then has none of them.
 var acts = regexp.MustCompile(`(?s)<a [^>]*href="/(?:acknowledge|correct|assess|print/)[^>]*>.*?</a>`)
 

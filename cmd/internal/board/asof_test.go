@@ -84,6 +84,21 @@ func TestPositiveIndicatorAsKnownAt(t *testing.T) {
 	}
 }
 
+// TestNothingAsKnownAtIsOfThen: what is not shown as of then may be shown now, so the page says of when it is, and leads back.
+func TestNothingAsKnownAtIsOfThen(t *testing.T) {
+	srv, _ := weekServer(t)
+	for _, of := range []string{"/history?set=LAP-002", "/history?case=K-0409", "/badge?id=B-1113"} {
+		code, _, body := get(t, srv.URL+of+"&as-of=1999-01-01")
+		if code != http.StatusNotFound || !strings.Contains(body, "not now") ||
+			!strings.Contains(body, `data-now href="`+html.EscapeString(of)+`"`) || !strings.Contains(body, `href="/?as-of=1999-01-01`) {
+			t.Errorf("%s: %d: %s", of, code, body)
+		}
+		if code, _, body := get(t, srv.URL+of+"x"); code != http.StatusNotFound || strings.Contains(body, "not now") {
+			t.Errorf("%sx, of now: %d: %s", of, code, body)
+		}
+	}
+}
+
 // TestAsKnownAtIsNotNow: as of a moment nothing can be recorded from the page, what is about now alone refuses a moment, and a
 // search stays at it.
 func TestAsKnownAtIsNotNow(t *testing.T) {

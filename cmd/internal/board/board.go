@@ -199,14 +199,19 @@ func (p *pages) show(w http.ResponseWriter, r *http.Request, ask asking) {
 		t.headings(r.URL.Path, r.URL.Query())
 		t.address(r)
 	}
+	p.renderAsOf(w, r, http.StatusOK, a)
+}
+
+// renderAsOf is render of a page as of the moment that it is asked about.
+func (p *pages) renderAsOf(w http.ResponseWriter, r *http.Request, code int, a *answer) {
 	at := asOf(r)
 	if at.IsZero() {
-		p.render(w, r, http.StatusOK, a)
+		p.render(w, r, code, a)
 		return
 	}
 	a.live = true // how far judgement is behind now is nothing of then
-	kept := &keptPage{ResponseWriter: w, code: http.StatusOK}
-	p.render(kept, r, http.StatusOK, a)
+	kept := &keptPage{ResponseWriter: w, code: code}
+	p.render(kept, r, code, a)
 	w.WriteHeader(kept.code)
 	w.Write(carry(kept.body, at)) // a client that has gone away needs no answer
 }
@@ -266,7 +271,11 @@ func (p *pages) refuse(w http.ResponseWriter, r *http.Request, words *shell.Word
 
 func (p *pages) refused(w http.ResponseWriter, r *http.Request, words *shell.Words, a refusal.Answer) {
 	a.Head(w.Header())
-	p.render(w, r, a.Code, &answer{template: "refused", title: words.T("board.refused"), body: a.Text})
+	page := &answer{template: "refused", title: words.T("board.refused"), body: a.Text}
+	if at := asOf(r); !at.IsZero() { // that nothing is recorded was so then: it may be by now
+		page.known = p.known(r, words, at, false)
+	}
+	p.renderAsOf(w, r, a.Code, page)
 }
 
 // tripLink is the address of a trip's history; of the set's where it has none.

@@ -69,6 +69,11 @@ func TestUnknownParametersAreRefused(t *testing.T) {
 	if asked < 30 {
 		t.Errorf("%d pages were asked", asked)
 	}
+	for path, takes := range map[string]bool{"/": true, "/history": true, "/weeks": true, "/assess": false, "/wall": false} {
+		if _, _, body := get(t, srv.URL+path+"?nonsense=1"); strings.Contains(body, "as-of") != takes {
+			t.Errorf("%s says of what it reads: %s", path, body)
+		}
+	}
 	for _, bad := range []string{"/?placment=outside", "/?only-bord=LAP", "/touched?laod=S2-0302-04"} {
 		if code, _, _ := get(t, srv.URL+bad); code != http.StatusBadRequest {
 			t.Errorf("%s: %d", bad, code)

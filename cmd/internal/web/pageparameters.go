@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/board"
 	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
@@ -43,7 +44,11 @@ func (p pageParameters) check(pattern string, r *http.Request, words *shell.Word
 		case strings.EqualFold(strings.NewReplacer("-", "", "_", "").Replace(name), "asof"):
 			return refusal.New("%s", words.T("board.as-of-named", name))
 		default:
-			return refusal.New("%s", words.T("shell.no-such-parameter", name, strings.Join(append(slices.Clone(rule.Takes), "lang"), ", ")))
+			takes := slices.Clone(rule.Takes)
+			if board.TakesAsOf(r.URL.Path) && !slices.Contains(takes, asOfName) {
+				takes = append(takes, asOfName)
+			}
+			return refusal.New("%s", words.T("shell.no-such-parameter", name, strings.Join(append(takes, "lang"), ", ")))
 		}
 	}
 	return nil
