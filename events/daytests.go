@@ -35,8 +35,8 @@ const (
 
 var testResults = []string{TestPassed, TestFailed, TestNotDone}
 
-// maxLeakPascal is a tenth of the atmosphere in a minute: what leaks more is no chamber.
-const maxLeakPascal = 10_000
+// MaxLeakPascal is a tenth of the atmosphere in a minute: what leaks more is no chamber.
+const MaxLeakPascal = 10_000
 
 // SterilizerTested is a test that a sterilizer's day begins with. Subject: the sterilizer.
 type SterilizerTested struct {
@@ -82,8 +82,8 @@ func (d *SterilizerTested) Check() error {
 	c.inRange("run", d.Run, 0, 9999999)
 	c.optionalText("reason", d.Reason)
 	c.must(d.Result != TestNotDone || d.Reason != "", "reason: why the test was not done")
-	c.inRange("ratePascal", d.RatePascal, 0, maxLeakPascal)
-	c.inRange("limitPascal", d.LimitPascal, 0, maxLeakPascal)
+	c.inRange("ratePascal", d.RatePascal, 0, MaxLeakPascal)
+	c.inRange("limitPascal", d.LimitPascal, 0, MaxLeakPascal)
 	c.must(d.Test == LeakTest || d.RatePascal == 0 && d.LimitPascal == 0,
 		"ratePascal and limitPascal: only a leak test has them")
 	c.must(d.RatePascal == 0 || d.LimitPascal > 0, "limitPascal: the most that the chamber may leak is missing")

@@ -188,23 +188,18 @@ func (b *sterilizer) test(v *visit, f fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	d := &events.SterilizerTested{Sterilizer: strings.TrimSpace(f["sterilizer"]), Day: v.dayNow(),
-		Test: events.DayTest(f["test"]), Result: f["result"], Reason: why}
+	d := &events.SterilizerTested{Sterilizer: strings.TrimSpace(f["sterilizer"]), Test: events.DayTest(f["test"]),
+		Result: f["result"], Reason: why}
+	if d.Day, err = v.testDay(strings.TrimSpace(f["day"])); err != nil {
+		return said{}, err
+	}
 	if run := strings.TrimSpace(f["run"]); run != "" {
-		if d.Run, err = strconv.ParseInt(run, 10, 64); err != nil {
+		if d.Run, err = strconv.ParseInt(run, 10, 64); err != nil || d.Run < 1 {
 			return said{}, v.sayNo("test-number", run)
 		}
 	}
-	if rate := strings.TrimSpace(f["rate"]); rate != "" {
-		if d.RatePascal, err = v.rises(rate, f["unit"]); err != nil {
-			return said{}, err
-		}
-		d.LimitPascal = events.LeakLimitPascal
-		if limit := strings.TrimSpace(f["limit"]); limit != "" {
-			if d.LimitPascal, err = v.rises(limit, f["unit"]); err != nil {
-				return said{}, err
-			}
-		}
+	if err := v.takeRate(d, strings.TrimSpace(f["rate"]), strings.TrimSpace(f["limit"]), f["unit"]); err != nil {
+		return said{}, err
 	}
 	switch {
 	case d.Sterilizer == "" || d.Result == "":
@@ -224,6 +219,41 @@ func (b *sterilizer) test(v *visit, f fields) (said, error) {
 	}
 	b.Tests = []events.SterilizerTested{*d}
 	return b.recordTests(v)
+}
+
+// testDay is the day that a test is for: today, or one before, whose test was done and not recorded.
+func (v *visit) testDay(text string) (string, error) {
+	today := v.dayNow()
+	if text == "" {
+		return today, nil
+	}
+	if _, err := time.Parse(time.DateOnly, text); err != nil || text > today {
+		return "", v.sayNo("test-day", text, today)
+	}
+	return text, nil
+}
+
+// takeRate takes how fast the pressure rose in a leak test, and how fast it may. A limit alone shows nothing, so it is
+// not taken for a test within it.
+func (v *visit) takeRate(d *events.SterilizerTested, rate, limit, unit string) (err error) {
+	switch {
+	case rate == "" && limit == "":
+		return nil
+	case d.Test != events.LeakTest:
+		return v.sayNo("test-rate-leak")
+	case rate == "":
+		return v.sayNo("test-rate-missing", limit)
+	}
+	if d.RatePascal, err = v.rises(rate, unit); err != nil {
+		return err
+	}
+	if d.LimitPascal = events.LeakLimitPascal; limit == "" {
+		return nil
+	}
+	if d.LimitPascal, err = v.rises(limit, unit); err == nil && d.LimitPascal == 0 {
+		return v.sayNo("test-number", limit)
+	}
+	return err
 }
 
 // leaks is a test that waits and was called passed, and whose own rate is above its limit; nil for none.
@@ -250,7 +280,7 @@ func (b *sterilizer) sayTestLeaked(v *visit, f fields) (said, error) {
 func (v *visit) rises(text, unit string) (int64, error) {
 	per := map[string]float64{"mbar": 100, "kPa": 1000}[unit] // pascals, NIST SP 811
 	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-	if err != nil || per == 0 || math.IsNaN(x) || x < 0 || x*per > math.MaxInt32 {
+	if err != nil || per == 0 || math.IsNaN(x) || x < 0 || x*per > events.MaxLeakPascal {
 		return 0, v.sayNo("test-number", text)
 	}
 	return int64(math.Round(x * per)), nil

@@ -1032,6 +1032,7 @@ func (b *sterilizer) drop() {
 
 type sterilizerBody struct {
 	Tests      []events.DayTest // that the policy asks of a day
+	Day        string           // the local day now
 	Sterilizer string           // that works here
 	Today      []string         // how its tests stand today
 
@@ -1070,7 +1071,7 @@ func (b *sterilizer) body(v *visit) (any, error) {
 	if free {
 		cycles = b.Ran
 	}
-	out := sterilizerBody{Tests: p.DayTests, Active: b.find(b.Load), Cycles: cycles, Other: free}
+	out := sterilizerBody{Tests: p.DayTests, Day: v.dayNow(), Active: b.find(b.Load), Cycles: cycles, Other: free}
 	if out.Sterilizer = b.Entered["sterilizer"]; out.Active != nil {
 		out.Sterilizer = out.Active.Sterilizer
 	}

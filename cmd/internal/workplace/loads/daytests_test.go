@@ -108,3 +108,43 @@ func told(h *workplacetest.House, before int64) string {
 	}
 	return strings.Join(out, ", ")
 }
+
+// TestDayTestForm: a test that was done and not recorded is recorded with its day, as its finding asks; what the form
+// can't take it says in words of the form, and never takes a limit for a rate within it.
+func TestDayTestForm(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.ChangesPolicy(func(p *events.Policy) { p.DayTests = events.DayTests() })
+	s := h.AtSterilizer()
+	before := h.Size()
+	test := func(test events.DayTest, fields ...string) workplacetest.Answer {
+		return s.Do("test", append(fields, "sterilizer", "S1", "test", string(test), "result", "passed", "unit", "mbar")...)
+	}
+	for _, x := range []struct {
+		test   events.DayTest
+		fields []string
+		says   string
+	}{
+		{events.BowieDick, []string{"day", "2026-03-05"}, "it is today (2026-03-04) or before"},
+		{events.BowieDick, []string{"day", "4.3.2026"}, "it is today (2026-03-04) or before"},
+		{events.BowieDick, []string{"rate", "1"}, "Only a leak test has"},
+		{events.LeakTest, []string{"limit", "2"}, "The limit of 2 says nothing without the pressure rise"},
+		{events.LeakTest, []string{"rate", "150"}, "“150” is not a number that is meant here"},
+		{events.LeakTest, []string{"rate", "1", "limit", "0"}, "“0” is not a number that is meant here"},
+		{events.LeakTest, []string{"run", "-2"}, "“-2” is not a number that is meant here"},
+	} {
+		if a := test(x.test, x.fields...); !a.Says(x.says) {
+			t.Errorf("%s %q: %v %v, not %q", x.test, x.fields, a["words"], a["more"], x.says)
+		}
+	}
+	test(events.BowieDick, "day", "2026-03-03")
+	test(events.LeakTest, "rate", "2", "limit", "2.5")
+	if got, want := told(h, before), "bowie-dick passed, leak passed 200/250"; got != want {
+		t.Errorf("recorded %q, want %q", got, want)
+	}
+	if got := h.Last().Data.(*events.SterilizerTested).Day; got != "2026-03-04" {
+		t.Errorf("a test without a day is of %s", got)
+	}
+	if e, err := h.Site.EventAt(before + 1); err != nil || e.Data.(*events.SterilizerTested).Day != "2026-03-03" {
+		t.Errorf("yesterday's test: %+v, %v", e, err)
+	}
+}
