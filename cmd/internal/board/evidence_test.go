@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 )
 
@@ -232,6 +233,25 @@ func TestReport(t *testing.T) {
 	for _, want := range []string{"LSC-001", "LSC-007", "LSC-006", "K-0429", "Not opened: hold these", "Table 12"} {
 		if !strings.Contains(recall, want) {
 			t.Errorf("the recall list lacks %q", want)
+		}
+	}
+}
+
+// TestRecallOfNothing: a load that is written wrong gives no list that reads like an answer, on the page or on paper.
+func TestRecallOfNothing(t *testing.T) {
+	needTool(t, "pdftotext", "poppler-utils")
+	srv, s := weekServer(t)
+	for _, lang := range s.Words().Languages() {
+		says := shell.WordsIn(s.Words(), lang).T("board.touched-none")
+		for load, none := range map[string]bool{"S4-0304-1": true, "S4-0304-01": false} {
+			of := "?lang=" + lang + "&load=" + load
+			if strings.Contains(page(t, srv.URL+"/touched"+of), says) != none {
+				t.Errorf("the page of %s, %s: says that nothing is found: %v", load, lang, !none)
+			}
+			print := strings.Join(strings.Fields(pdfText(t, page(t, srv.URL+"/recall"+of))), " ")
+			if strings.Contains(print, says) != none {
+				t.Errorf("the list of %s, %s: says that nothing is found: %v", load, lang, !none)
+			}
 		}
 	}
 }

@@ -300,6 +300,9 @@ func (p *pages) writeRecall(words *shell.Words, b *touchedBody) ([]byte, error) 
 		d.Strong(b.Heading)
 		d.Text(b.Rule)
 		d.Text(words.T("board.recall-made", words.Time(at), name) + " " + words.T("shell.utc"))
+		if b.None() {
+			d.Strong(words.T("board.touched-none"))
+		}
 		if b.Cut {
 			d.Strong(words.T("board.cut-off", len(b.Table.Rows)))
 		}

@@ -39,6 +39,9 @@ type touchedBody struct {
 	Form    touchedForm
 }
 
+// None reports whether no set is found. That is what a slip in the typing looks like, too.
+func (b *touchedBody) None() bool { return len(b.Hold)+len(b.Used)+len(b.Again) == 0 }
+
 type touchedForm struct{ What, Key, Version, First, Last, From, To string }
 
 type askLink struct{ Label, Address string }
