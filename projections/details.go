@@ -815,7 +815,7 @@ type WithoutDayTest struct {
 	Run    Run              `json:"run"`
 	Day    string           `json:"day"`
 	Lacks  []events.DayTest `json:"lacks"`
-	Reason string           `json:"reason,omitempty"` // why they were not done, where that is said of each of them
+	Reason string           `json:"reason,omitempty"` // why they were not done, where that was said
 	Opened *Moment          `json:"opened,omitempty"`
 }
 

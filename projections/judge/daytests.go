@@ -11,7 +11,7 @@ import (
 
 // dayTests finds a release on a day whose test failed, or is missing, by the policy of that time. A test that is
 // recorded later and passed settles what was only late; where one failed before, a later one speaks for the loads after
-// it alone.
+// it alone. What was not done for a reason is noted by itself, beside what nobody said anything of.
 func (j *judgement) dayTests() {
 	open := j.w.firstOpened(j.c)
 	good, _ := j.c.Releasing(j.w.Book, open)
@@ -25,31 +25,31 @@ func (j *judgement) dayTests() {
 	d := facts.RunOf(good)
 	day := d.DayOf(good.At())
 	all := j.w.DayTests(d.Sterilizer, day)
-	none := &projections.WithoutDayTest{Set: j.c.Key.Set, Run: *runDetail(good), Day: day, Opened: momentAt(open)}
-	var missing []*facts.Item
+	lacks := func(sev projections.Severity, tests []events.DayTest, reason string, said ...*facts.Item) {
+		if len(tests) == 0 {
+			return
+		}
+		f := j.add(projections.NotReleased, sev, &projections.WithoutDayTest{Set: j.c.Key.Set, Run: *runDetail(good), Day: day,
+			Lacks: tests, Reason: reason, Opened: momentAt(open)}, append([]*facts.Item{good, open}, said...)...)
+		f.From, f.To = good.At(), good.At()
+	}
+	var missing, notDone []events.DayTest
+	var said []*facts.Item
 	var reasons []string
 	for _, test := range p.DayTests {
 		of := testedBy(all, test, good.At().Add(facts.Seconds(p.ClockToleranceSeconds)))
 		switch {
+		case of.stands == nil && of.notDone == nil:
+			missing = append(missing, test)
 		case of.stands == nil:
-			none.Lacks = append(none.Lacks, test)
-			if of.notDone != nil {
-				missing = append(missing, of.notDone)
-				reasons = append(reasons, facts.TestOf(of.notDone).Reason)
-			}
+			notDone, said = append(notDone, test), append(said, of.notDone)
+			reasons = append(reasons, facts.TestOf(of.notDone).Reason)
 		case facts.TestOf(of.stands).Shows() == events.TestFailed:
 			j.failedTest(good, open, day, of)
 		}
 	}
-	if len(none.Lacks) == 0 {
-		return
-	}
-	sev := projections.SeverityDoubtful
-	if len(reasons) == len(none.Lacks) {
-		sev, none.Reason = projections.SeverityNoted, strings.Join(reasons, "; ")
-	}
-	f := j.add(projections.NotReleased, sev, none, append([]*facts.Item{good, open}, missing...)...)
-	f.From, f.To = good.At(), good.At()
+	lacks(projections.SeverityDoubtful, missing, "")
+	lacks(projections.SeverityNoted, notDone, strings.Join(reasons, "; "), said...) // the reason is of these alone
 }
 
 // failedTest tells of a release on a day whose test failed.

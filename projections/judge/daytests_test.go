@@ -1,6 +1,9 @@
 package judge
 
 import (
+	"fmt"
+	"testing"
+
 	"listbound/events"
 	"listbound/projections"
 )
@@ -87,5 +90,25 @@ func dayTestCases() []findingTest {
 				tested(s, 5, events.LeakTest, "passed", leaks(130))
 				s.live(x.unused())
 			}},
+	}
+}
+
+// TestDayTestsApart: of two tests that a day lacks one was not done for a reason, and nobody said anything of the other.
+// The reason is told, and of its own test alone.
+func TestDayTestsApart(t *testing.T) {
+	s, x := plain()
+	s.policy(func(p *events.Policy) { p.DayTests = events.DayTests() })
+	s.tell("sterilizer-2", clock(0, 5, 0), "S2", "", &events.SterilizerTested{Sterilizer: "S2",
+		Day: clock(0, 0, 0).Format("2006-01-02"), Test: events.BowieDick, Result: events.TestNotDone, Reason: "no pack left"})
+	s.live(x.unused())
+	v := judge(t, s.world(), x.key())
+	checkVerdict(t, v)
+	said := make(map[string]bool)
+	for _, f := range find(v, projections.NotReleased) {
+		d := f.Detail.(*projections.WithoutDayTest)
+		said[fmt.Sprint(f.Severity, " ", d.Lacks, " ", d.Reason)] = true
+	}
+	if len(said) != 2 || !said["doubtful [leak] "] || !said["noted [bowie-dick] no pack left"] {
+		t.Errorf("found %v in %s", said, show(v))
 	}
 }
