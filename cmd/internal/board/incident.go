@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"listbound/cmd/internal/shell"
@@ -141,6 +142,10 @@ func (p *pages) recordHandled(r *http.Request, words *shell.Words, b *incidentBo
 		in, err := incidentOf(r.Context(), m, b.Key)
 		if err != nil {
 			return err
+		}
+		// Whoever took it, or closed it, while this was written is not to be passed over unseen. The form comes back with it.
+		if seen := r.PostFormValue("steps"); seen != "" && seen != strconv.Itoa(len(in.Steps)) {
+			return refuse(http.StatusConflict, "%s", words.T("board.incident-handled-since"))
 		}
 		n := max(0, slices.IndexFunc(in.Members, func(x projections.IncidentMember) bool { return x.Trip != "" }))
 		if x := in.Members[n]; x.Trip == "" {

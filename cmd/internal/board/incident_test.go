@@ -4,6 +4,7 @@ package board_test
 
 import (
 	"fmt"
+	"io"
 	"net/http"
 	"net/url"
 	"regexp"
@@ -108,6 +109,50 @@ func TestIncident(t *testing.T) {
 	findings := func(body string) int { return strings.Count(body, "class=\"finding") }
 	if after := page(t, srv.URL+"/history?case=K-0409"); findings(after) != findings(before) || findings(before) == 0 {
 		t.Errorf("%d findings before, %d after", findings(before), findings(after))
+	}
+}
+
+// TestTwoPeopleAtOneIncident: the second, whose page is older than what the first recorded, is shown that before it is overruled.
+func TestTwoPeopleAtOneIncident(t *testing.T) {
+	srv, s := ownWeek(t)
+	key := incidentRows(t, srv.URL+"/?format=csv&table=board", "Case", "K-0409")[0]
+	seen := regexp.MustCompile(`name="steps" value="(\d+)"`)
+	steps := func() string {
+		m := seen.FindStringSubmatch(page(t, srv.URL+"/incident?key="+key))
+		if m == nil {
+			t.Fatal("the form doesn't say which steps its page shows")
+		}
+		return m[1]
+	}
+	both := steps()
+	first := url.Values{"step": {"noted"}, "badge": {"B-1001"}, "text": {"mine"}, "owner-badge": {"B-1001"}, "steps": {both}}
+	if code := step(t, srv.URL, key, first); code != http.StatusSeeOther {
+		t.Fatalf("the first is answered %d", code)
+	}
+	size := s.Size()
+	second := url.Values{"step": {"closed"}, "badge": {"B-1182"}, "text": {"nothing left to do"}, "outcome": {"not-found"},
+		"steps": {both}}
+	if code := step(t, srv.URL, key, second); code != http.StatusConflict || s.Size() != size {
+		t.Fatalf("the second is answered %d, and %d records came of it", code, s.Size()-size)
+	}
+	res, err := http.PostForm(srv.URL+"/incident", url.Values{"key": {key}, "step": {"noted"}, "badge": {"B-1182"},
+		"text": {"what I typed"}, "steps": {both}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	again, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"since this page was shown", ": mine", "what I typed", `name="steps" value="` + steps() + `"`} {
+		if !strings.Contains(string(again), want) {
+			t.Errorf("the form that comes back lacks %q", want)
+		}
+	}
+	second.Set("steps", steps())
+	if code := step(t, srv.URL, key, second); code != http.StatusSeeOther {
+		t.Errorf("having seen it, the second is answered %d", code)
 	}
 }
 
