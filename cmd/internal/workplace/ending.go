@@ -376,8 +376,10 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 		return said{}, err
 	}
 	var obs []*events.Observation
+	var tests []phrase // recorded with it, so taken back with it
 	for i := range e.Tested {
-		obs = append(obs, v.testOf(b, &e.Tested[i], at))
+		_, says := v.tested(&e.Tested[i])
+		obs, tests = append(obs, v.testOf(b, &e.Tested[i], at)), append(tests, says)
 	}
 	for _, k := range of {
 		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
@@ -407,8 +409,8 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 		l.Held, l.Started = slices.Clone(l.Sets), true // it ran, whether somebody pressed “Start” or not
 	}
 	b.At, b.Ending = time.Time{}, nil
-	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed",
-		Released: e.Released}
+	b.Done = &done{Says: append(says, tests...), Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was,
+		Stop: e.Result == "failed", Released: e.Released}
 	return s, nil
 }
 

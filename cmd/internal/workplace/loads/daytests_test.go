@@ -148,3 +148,23 @@ func TestDayTestForm(t *testing.T) {
 		t.Errorf("yesterday's test: %+v, %v", e, err)
 	}
 }
+
+// TestDayTestsTakenBack: who takes a release back is told that the tests answered with it go too, before and after, and
+// is asked for them again.
+func TestDayTestsTakenBack(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.ChangesPolicy(func(p *events.Policy) { p.DayTests = events.DayTests()[:1] })
+	s := h.AtSterilizer()
+	s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+	s.Do("put", "value", "VAS-003")
+	s.Do("start")
+	h.After(2 * time.Hour)
+	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	s.Do("result", "result", "passed", "released", "yes")
+	s.Do("test-passed", "value", "S1-0304-02 bowie-dick")
+	const test = "S1: Bowie-Dick test of 2026-03-04 passed"
+	workplacetest.Must(t, s.Do("take-back"), test)
+	workplacetest.Must(t, s.Do("take-back", "value", "by-mistake"), test)
+	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes"), "how did its Bowie-Dick test")
+}
