@@ -58,6 +58,12 @@ func (t *table) arrange(q url.Values) {
 	}
 }
 
+// hasColumn reports whether a column is named as arrange reads it, or none is.
+func (t *table) hasColumn(named string) bool {
+	n, err := strconv.Atoi(named)
+	return named == "" || err == nil && n != 0 && max(n, -n) <= len(t.Columns)
+}
+
 // headings makes the links of a table's headings.
 func (t *table) headings(path string, q url.Values) {
 	sorted, _ := strconv.Atoi(q.Get(t.sortName())) // no number: by none

@@ -169,11 +169,24 @@ func (p *pages) pageAt(ask asking) http.HandlerFunc {
 	}
 }
 
-// looksThrough refuses to look through a table that the page hasn't: all of the others would be taken for what was found.
+// looksThrough refuses to look through a table that the page hasn't: all of the others would be taken for what was found. So
+// would any order for the one that was asked for, by a column that isn't there.
 func (a *answer) looksThrough(q url.Values, words *shell.Words) error {
-	for name := range q {
-		if of, ok := strings.CutPrefix(name, "only-"); ok && !slices.ContainsFunc(a.tables, func(t *table) bool { return t.ID == of }) {
+	for _, name := range slices.Sorted(maps.Keys(q)) {
+		of, sorts := strings.CutPrefix(name, "sort-")
+		only, looks := strings.CutPrefix(name, "only-")
+		if !sorts && !looks {
+			continue
+		}
+		if looks {
+			of = only
+		}
+		n := slices.IndexFunc(a.tables, func(t *table) bool { return t.ID == of })
+		switch {
+		case n < 0:
 			return refuse(http.StatusBadRequest, "%s", words.T("board.no-such-table", of))
+		case sorts && !a.tables[n].hasColumn(q.Get(name)):
+			return refuse(http.StatusBadRequest, "%s", words.T("board.no-such-column", q.Get(name), len(a.tables[n].Columns)))
 		}
 	}
 	return nil

@@ -134,6 +134,9 @@ func (p *pages) recordHandled(r *http.Request, words *shell.Words, b *incidentBo
 		b.Problem = words.T("board.incident-outcome-needed")
 	}
 	due, err := moment(words, b.Due, words.T("board.incident-due"))
+	if err == nil && b.Problem == "" && !due.IsZero() && due.Before(p.site.Clock()) {
+		b.Problem = words.T("board.incident-due-past", words.Time(due))
+	}
 	if err != nil || b.Problem != "" {
 		return err
 	}

@@ -68,6 +68,7 @@ func TestIncident(t *testing.T) {
 		"nothing":    {"step": {"noted"}, "badge": {"B-1001"}},
 		"no outcome": {"step": {"closed"}, "badge": {"B-1001"}, "text": {"looked for"}},
 		"no time":    {"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked"}, "due": {"soonish"}},
+		"past":       {"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked"}, "due": {"2020-01-01 12:00"}},
 		"no step":    {"step": {"forgotten"}, "badge": {"B-1001"}, "text": {"asked"}},
 	} {
 		if code := step(t, srv.URL, key, form); code != http.StatusUnprocessableEntity && code != http.StatusBadRequest {
@@ -92,6 +93,9 @@ func TestIncident(t *testing.T) {
 	if open, shut := incidentRows(t, board, "Case", "K-0409"), incidentRows(t, board+"&closed=1", "Case", "K-0409"); len(open) != 0 ||
 		!slices.Equal(shut, keys) {
 		t.Errorf("closed, it is open %q, closed %q", open, shut)
+	}
+	if body := page(t, srv.URL+"/incident?key="+key); strings.Contains(body, "somebody can still act") || strings.Contains(body, "past: nothing") {
+		t.Error("a closed incident still says who can act")
 	}
 	// Filters count what stands there: LAP-004 alone is in a closed incident.
 	if body := page(t, srv.URL+"/?closed=1"); strings.Contains(body, "code=load-recalled") || !strings.Contains(body, "code=count-short") {

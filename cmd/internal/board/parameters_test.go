@@ -74,7 +74,8 @@ func TestUnknownParametersAreRefused(t *testing.T) {
 			t.Errorf("%s says of what it reads: %s", path, body)
 		}
 	}
-	for _, bad := range []string{"/?placment=outside", "/?only-bord=LAP", "/touched?laod=S2-0302-04"} {
+	for _, bad := range []string{"/?placment=outside", "/?only-bord=LAP", "/?sort-bord=1", "/?sort-board=foo", "/?sort-board=99",
+		"/touched?laod=S2-0302-04"} {
 		if code, _, _ := get(t, srv.URL+bad); code != http.StatusBadRequest {
 			t.Errorf("%s: %d", bad, code)
 		}

@@ -80,11 +80,14 @@ func member(p *printer, v *projections.Verdict, last string) string {
 
 // incident writes the head of one.
 func incident(p *printer, in *projections.Incident) {
-	acts := "over"
-	if in.CanAct {
-		acts = "somebody can still act"
+	acts := ", over"
+	switch {
+	case in.State == projections.IncidentClosed: // nobody need
+		acts = ""
+	case in.CanAct:
+		acts = ", somebody can still act"
 	}
-	p.f("Incident %s, %s: %s, %s\n", in.Key, in.State, kinds[in.Kind], acts)
+	p.f("Incident %s, %s: %s%s\n", in.Key, in.State, kinds[in.Kind], acts)
 	if h := in.Habit; h != nil {
 		p.wrapped("    ", fmt.Sprintf("%d sets opened in the week from Monday %s at %s", len(in.Members), h.Week, strings.Join(h.Rooms, ", ")))
 	}
