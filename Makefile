@@ -66,7 +66,8 @@ race plain alone: export GOGC := 300
 race plain alone: export GOMEMLIMIT := 2GiB
 
 # Nobody looks at these programs with a debugger: a third of the compiler's time goes into what one would need, and of the
-# linker's, which makes some ninety programs here. Traces of calls don't need it. All parts say it, staticcheck too, which compiles what it looks at, or all would be compiled twice.
+# linker's, which makes some ninety programs here. Traces of calls don't need it. All parts say it, staticcheck too, which
+# compiles what it looks at, or all would be compiled twice.
 vet windows staticcheck plain alone: export GOFLAGS := $(GOFLAGS) -trimpath -gcflags=all=-dwarf=false -ldflags=-s
 
 # Where a clone lies is nothing to the compiler, so another clone or worktree of the same state compiles nothing anew. Then Go

@@ -199,12 +199,7 @@ func (l *Ledger) resolve() error {
 		return nil
 	}
 	end, err := l.home.settle(d.round, d.last)
-	var fenced *fencedError
-	if errors.As(err, &fenced) {
-		// The number that the round named is taken, so it will never be stored.
-		l.stopAppending(err)
-		l.inDoubt = nil
-		d.round.failAll(stoppedf("not recorded: %w", err))
+	if l.endFenced(d, err) {
 		return nil
 	}
 	if err != nil {
@@ -254,6 +249,18 @@ func (l *Ledger) resolve() error {
 		})
 	}
 	return nil
+}
+
+// endFenced ends a round whose number another writer's record has: it will never be stored.
+func (l *Ledger) endFenced(d *doubtfulRound, err error) bool {
+	var fenced *fencedError
+	if !errors.As(err, &fenced) {
+		return false
+	}
+	l.stopAppending(err)
+	l.inDoubt = nil
+	d.round.failAll(stoppedf("not recorded: %w", err))
+	return true
 }
 
 // readBack reads what the stream holds behind the round's predecessor, up to sequence end. It returns the number of

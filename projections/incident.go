@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 
 	"listbound/events"
 )
@@ -129,15 +130,8 @@ func linksOf(v *Verdict, f *Finding) []string {
 			return out
 		}
 	case causeRun:
-		var run struct {
-			Load       string `json:"load"`
-			Sterilizer string `json:"sterilizer"`
-		}
-		// What the cycle was wrong for is this set, and others of the run may have been packed for it.
-		if raw := members["run"]; raw.Kind() == '{' && f.Way != (*WrongCycle)(nil).Way() &&
-			json.Unmarshal(raw, &run) == nil && run.Load != "" {
-			// A test of the day is of all loads that the sterilizer ran on it.
-			return []string{link(causeRun, run.Sterilizer, cmp.Or(named("day"), run.Load))}
+		if of := runLink(f, members["run"], named("day")); of != "" {
+			return []string{of}
 		}
 	case causeList:
 		if list := named("list"); list != "" {
@@ -151,6 +145,19 @@ func linksOf(v *Verdict, f *Finding) []string {
 		}
 	}
 	return []string{own}
+}
+
+// runLink is the link of a sterilizer's run, "" for none: what the cycle was wrong for is this set, and others of the run may have
+// been packed for it. A test of the day is of all loads that the sterilizer ran on it.
+func runLink(f *Finding, raw jsontext.Value, day string) string {
+	var run struct {
+		Load       string `json:"load"`
+		Sterilizer string `json:"sterilizer"`
+	}
+	if raw.Kind() != '{' || f.Way == (*WrongCycle)(nil).Way() || json.Unmarshal(raw, &run) != nil || run.Load == "" {
+		return ""
+	}
+	return link(causeRun, run.Sterilizer, cmp.Or(day, run.Load))
 }
 
 // withOther ties a finding to the turn that it names besides its own.

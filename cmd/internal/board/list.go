@@ -156,17 +156,14 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	for _, name := range []string{"unseen", "wanted", "closed"} {
-		if v := q.Get(name); v != "" && v != "0" && v != "1" {
-			return nil, refuse(http.StatusBadRequest, "%s", words.T("board.one-or-none", name, v))
-		}
+	if err := switches(q, words); err != nil {
+		return nil, err
 	}
 	b := &boardBody{
 		Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int),
-		Wanted: q.Get("wanted") == "1",
+		Wanted: q.Get("wanted") == "1", Closed: q.Get("closed") == "1",
 	}
 	b.ofNow(p, asOf(r))
-	b.Closed = q.Get("closed") == "1"
 	limit := rowsOnPage
 	if q.Get("format") != "" || b.Wanted { // a table is taken away whole; what is waited for stands in an order of its own
 		limit, after = exportedRows, nil
@@ -202,12 +199,21 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	b.fill(rows, q, limit)
 	b.Table = boardTable(b.Rows, b.wishes, words)
-	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, body: b,
-		tables: []*table{b.Table}}
+	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table}}
 	if q.Get("part") == "rows" {
 		a.template = "board-rows"
 	}
 	return a, nil
+}
+
+// switches refuses what is neither on nor off.
+func switches(q url.Values, words *shell.Words) error {
+	for _, name := range []string{"unseen", "wanted", "closed"} {
+		if v := q.Get(name); v != "" && v != "0" && v != "1" {
+			return refuse(http.StatusBadRequest, "%s", words.T("board.one-or-none", name, v))
+		}
+	}
+	return nil
 }
 
 // shownOfHabit is how many turns of a habit are laid out: all in a table that is taken away.

@@ -137,18 +137,7 @@ func (srv *Server) register(mux shell.Mux) {
 	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
 	mux.HandleFunc("GET /api/broken", answer(srv, askedAt(s, s.BrokenAt)))
-	mux.HandleFunc("GET /api/incidents", answer(srv, func(r *http.Request) (any, error) {
-		at, err := s.ReadMoment(r.URL.Query().Get("as-of"))
-		if err != nil {
-			return nil, err
-		}
-		closed := r.URL.Query().Get("closed")
-		if closed != "" && closed != "0" && closed != "1" {
-			return nil, refusal.New("closed %q is neither 0 nor 1", closed)
-		}
-		ins, err := s.Incidents(r.Context(), closed == "1", at)
-		return append([]projections.Incident{}, ins...), err
-	}))
+	mux.HandleFunc("GET /api/incidents", answer(srv, srv.incidents))
 	mux.HandleFunc("GET /api/near-misses", answer(srv, askedAt(s, s.NearMissesAt)))
 	mux.HandleFunc("GET /api/rates", answer(srv, func(r *http.Request) (any, error) {
 		q, err := srv.ratesQuery(r.URL.Query())
@@ -201,6 +190,19 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/texts", answer(srv, func(r *http.Request) (any, error) { return s.Texts(r.Context()) }))
 	mux.HandleFunc("POST /api/texts/redact", answer(srv, srv.redact))
 	srv.registerStations(mux)
+}
+
+func (srv *Server) incidents(r *http.Request) (any, error) {
+	at, err := srv.site.ReadMoment(r.URL.Query().Get("as-of"))
+	if err != nil {
+		return nil, err
+	}
+	closed := r.URL.Query().Get("closed")
+	if closed != "" && closed != "0" && closed != "1" {
+		return nil, refusal.New("closed %q is neither 0 nor 1", closed)
+	}
+	ins, err := srv.site.Incidents(r.Context(), closed == "1", at)
+	return append([]projections.Incident{}, ins...), err
 }
 
 // askedAt answers a question that is asked about a moment, and nothing else.
