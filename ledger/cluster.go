@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strconv"
 	"strings"
 	"time"
 
@@ -198,27 +197,12 @@ func (c *clustered) send(msgs []outgoing, last int64) error {
 		batch = nuid.Next()
 	}
 	for i, m := range msgs {
-		h := nats.Header{}
-		if i == 0 {
-			h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(last, 10)}
-		}
-		if m.expect >= 0 {
-			h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
-			h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{c.theirs(m.filter)}
-		}
-		if batch != "" {
-			h["Nats-Batch-Id"] = []string{batch}
-			h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
-		}
-		msg := &nats.Msg{Subject: c.theirs(m.subject), Header: h, Data: m.record}
+		msg := &nats.Msg{Subject: c.theirs(m.subject), Header: unitHeader(msgs, i, last, batch, c.theirs(m.filter)), Data: m.record}
 		if i < len(msgs)-1 {
 			if err := c.nc.PublishMsg(msg); err != nil {
 				return err
 			}
 			continue
-		}
-		if batch != "" {
-			h["Nats-Batch-Commit"] = []string{"1"}
 		}
 		reply, err := c.nc.RequestMsg(msg, clusterTry)
 		if err != nil {

@@ -102,25 +102,8 @@ func (e *embedded) sendUnit(unit []outgoing, end int64) error {
 		batch = nuid.Next()
 	}
 	for i, m := range unit {
-		h := nats.Header{}
-		if i == 0 {
-			// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must
-			// stop.
-			h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(end, 10)}
-		}
-		if m.expect >= 0 {
-			h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
-			h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
-		}
-		if batch != "" {
-			h["Nats-Batch-Id"] = []string{batch}
-			h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
-		}
-		msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
+		msg := &nats.Msg{Subject: m.subject, Header: unitHeader(unit, i, end, batch, m.filter), Data: m.record}
 		if i == len(unit)-1 {
-			if batch != "" {
-				h["Nats-Batch-Commit"] = []string{"1"}
-			}
 			e.asked++
 			msg.Reply = e.replySubject(e.asked)
 		}
@@ -129,6 +112,28 @@ func (e *embedded) sendUnit(unit []outgoing, end int64) error {
 		}
 	}
 	return nil
+}
+
+// unitHeader is the header of message i of a unit that goes behind record number last, in an atomic batch if that is named.
+// The filter is that of the message's station, as the stream's subjects are called.
+func unitHeader(unit []outgoing, i int, last int64, batch, filter string) nats.Header {
+	h := nats.Header{}
+	if i == 0 {
+		// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must stop.
+		h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(last, 10)}
+	}
+	if expect := unit[i].expect; expect >= 0 {
+		h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(expect, 10)}
+		h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{filter}
+	}
+	if batch != "" {
+		h["Nats-Batch-Id"] = []string{batch}
+		h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
+		if i == len(unit)-1 {
+			h["Nats-Batch-Commit"] = []string{"1"}
+		}
+	}
+	return h
 }
 
 func (e *embedded) replySubject(asked int64) string {

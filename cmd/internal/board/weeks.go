@@ -278,20 +278,25 @@ func drawBars(words *shell.Words, id string, bars []bar) template.HTML {
 	for i, b := range bars {
 		y := top + row*float64(i)
 		s.text(left-10, y+17, "end", 14, ink, cut(b.name, left-14, 14))
-		x := left
-		for _, part := range []struct {
-			n    int
-			fill string
-		}{{b.before, soft}, {b.after, hatch}} {
-			if part.n > 0 {
-				s.rect(x, y+2, unit*float64(part.n), 22, part.fill, ink)
-				x += unit * float64(part.n)
-			}
-		}
+		x := s.bothParts(&b, left, y, unit, hatch)
 		s.text(x+8, y+18, "start", 14, ink, words.T("board.bars-numbers", b.before, b.after))
 	}
 	s.line(left, top-4, left, s.h-6, ink, 1.5)
 	return s.picture("bars-"+id, words.T("board.bars-"+id), words.T("board.bars-say"))
+}
+
+// bothParts draws a bar of two parts from a place on, and returns where it ends.
+func (s *svg) bothParts(b *bar, x, y, unit float64, hatch string) float64 {
+	for _, part := range []struct {
+		n    int
+		fill string
+	}{{b.before, soft}, {b.after, hatch}} {
+		if part.n > 0 {
+			s.rect(x, y+2, unit*float64(part.n), 22, part.fill, ink)
+			x += unit * float64(part.n)
+		}
+	}
+	return x
 }
 
 // caughtKey explains the fills of what was found before a set was opened and after, and returns the second.

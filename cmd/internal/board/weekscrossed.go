@@ -54,15 +54,7 @@ func (c crossed) draw(words *shell.Words) template.HTML {
 				s.text(x, y+18, "start", 13, ink, "–")
 				continue
 			}
-			for _, part := range []struct {
-				n    int
-				fill string
-			}{{b.before, soft}, {b.after, hatched}} {
-				if part.n > 0 {
-					s.rect(x, y+2, unit*float64(part.n), 22, part.fill, ink)
-					x += unit * float64(part.n)
-				}
-			}
+			x = s.bothParts(b, x, y, unit, hatched)
 			s.text(x+5, y+18, "start", 13, ink, words.T("board.bars-both", b.before, b.after))
 		}
 	}
