@@ -89,6 +89,7 @@ func load(ctx context.Context, patterns []string, testsOf string) ([]*source, er
 func list(ctx context.Context, patterns []string) (wanted []listed, exports map[string]string, err error) {
 	args := append([]string{"list", "-deps", "-export", "-json"}, patterns...)
 	cmd := exec.CommandContext(ctx, "go", args...)
+	cmd.Env = withoutCgo()
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
 	out, err := cmd.Output()
@@ -113,6 +114,10 @@ func list(ctx context.Context, patterns []string) (wanted []listed, exports map[
 	}
 	return wanted, exports, nil
 }
+
+// withoutCgo is the environment of the Go command: whoever runs this may have cgo on for another reason, such as the race
+// detector, and all would be compiled anew.
+func withoutCgo() []string { return append(os.Environ(), "CGO_ENABLED=0") }
 
 func (p *listed) hasTests() bool { return len(p.TestGoFiles)+len(p.XTestGoFiles) > 0 }
 

@@ -140,6 +140,7 @@ func (r *runs) build(ctx context.Context, sample []*mutant) (refused map[*mutant
 	for _, of := range r.suites {
 		cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-gcflags=-e", "-overlay", overlayPath, "-o", of.bin,
 			of.ImportPath)
+		cmd.Env = withoutCgo()
 		out, err := cmd.CombinedOutput()
 		if err == nil {
 			continue
