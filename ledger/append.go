@@ -17,7 +17,7 @@ const maxTail = 64 << 20
 //
 // A caller may rely on this:
 //
-//   - All entries are stored, or none. One call takes up to [MaxBatch] of them.
+//   - When Append returns without an error all entries are stored. One call takes up to [MaxBatch] of them.
 //   - out[i] is the record of entries[i]. The sequences of a call are consecutive and ascending, and all of it arrived
 //     at one moment.
 //   - When Append returns without an error the records are on disk, count in [Ledger.Size], are returned by
@@ -36,11 +36,14 @@ const maxTail = 64 << 20
 //
 // A *ConflictError reports that a station has another previous record, a *DamagedError that the ledger is read-only,
 // and an error that wraps [ErrStopped] that the ledger takes nothing more. An error that wraps [ErrUnknownOutcome]
-// leaves open whether the batch was stored: ask Last. Any other error means that it was not. If the context ends while
-// the batch is queued, it is not stored; if it ends later, the outcome is unknown.
+// leaves open how many of the entries were stored: all, none, or the first of them, without a gap. Ask Last. Any other
+// error means that none was. If the context ends while the batch is queued, it is not stored; if it ends later, the
+// outcome is unknown.
 //
-// A power failure before Append returns may leave the first records of a batch without the others. A caller that starts
-// over asks Last for that, as after any end without an answer.
+// A crash or a power failure before Append returns may leave the first records of a batch, too. A caller that starts over
+// asks Last for that, as after any end without an answer, and goes on behind what is there. So entries stand in an order in
+// which each beginning of them makes sense: a station's enrolment before its records. In a cluster a batch is stored whole
+// or not at all.
 func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, error) {
 	if len(entries) == 0 {
 		return nil, nil

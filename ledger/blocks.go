@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -18,10 +19,16 @@ const layoutVersion = "2.15.2"
 
 // blocks makes durable what the stream holds. Without SyncAlways the server has written a record to its block when it
 // acknowledges it, but has not synced it; one sync then serves all records that came together.
+//
+// When a block is full the server begins the next, writes a packed copy of the full one beside it, syncs that and renames it
+// into its place (packed.go). The file that is open here stays the unpacked one. So whatever of a round is in the full block
+// is on disk after the sync of that file; and should its name lead to the packed copy by then, that was synced before it was
+// renamed and has the same records. Either name is good after a power failure, so nothing more need be synced for it.
 type blocks struct {
 	msgs  string // folder of the blocks
 	tail  *block // the last block that was synced, nil if there is none yet
 	fsync func(*os.File) error
+	buf   []byte // for hold
 }
 
 // block is an open block. It is only ever synced through this file, which stays open so that no write error goes
@@ -65,6 +72,66 @@ func (b *blocks) close() error {
 		return nil
 	}
 	return b.tail.file.Close()
+}
+
+// hold returns an error unless what was written to the blocks since the last sync are these messages, behind record number
+// last, and nothing else. Of all of them the server has answered the last one only.
+func (b *blocks) hold(msgs []outgoing, last int64) error {
+	number, data, err := 0, []byte(nil), error(nil)
+	if b.tail != nil {
+		number = b.tail.number
+		if data, err = b.grown(b.tail); err != nil {
+			return fmt.Errorf("cannot read block %d of the stream: %w", number, cause(err))
+		}
+	}
+	for {
+		n, ok := holdsOnly(data, msgs, last)
+		if !ok {
+			return fmt.Errorf("block %d of the stream does not hold record %d as it was sent", number, last+int64(n)+1)
+		}
+		msgs, last = msgs[n:], last+int64(n)
+		number++
+		if len(msgs) == 0 {
+			return nil
+		}
+		if data, err = readBlock(b.msgs, number); err != nil {
+			return fmt.Errorf("record %d is not in the stream: %w", last+1, cause(err))
+		}
+	}
+}
+
+// maxHeldBuffer is how much memory is kept for reading what a round has added.
+const maxHeldBuffer = 2 << 20
+
+// grown returns what a block has become longer by since it was synced.
+func (b *blocks) grown(block *block) ([]byte, error) {
+	info, err := block.file.Stat()
+	if err != nil {
+		return nil, err
+	}
+	n := max(info.Size()-block.size, 0)
+	buf := b.buf
+	if int64(cap(buf)) < n {
+		buf = make([]byte, n+n/2)
+	}
+	if cap(buf) <= maxHeldBuffer {
+		b.buf = buf
+	}
+	_, err = block.file.ReadAt(buf[:n], block.size)
+	return buf[:n], err
+}
+
+// holdsOnly reports whether data are the first n of some messages, as the server writes them behind record number last.
+func holdsOnly(data []byte, msgs []outgoing, last int64) (n int, ok bool) {
+	for n = 0; len(data) > 0; n++ {
+		one, rest, ok := cutRecord(data)
+		if !ok || n == len(msgs) || one.seq != last+int64(n)+1 || string(one.subject) != msgs[n].subject ||
+			!bytes.Equal(one.payload, msgs[n].record) {
+			return n, false
+		}
+		data = rest
+	}
+	return n, true
 }
 
 // sync returns when the records written to the stream since the last call are on disk. least is the minimum number of
@@ -121,8 +188,16 @@ func (b *blocks) syncBlock(block *block) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("cannot sync block %d of the stream: %w", block.number, cause(err))
 	}
-	grown := info.Size() - block.size
-	block.size = info.Size()
+	size := info.Size()
+	if block.size == 0 {
+		head := make([]byte, packedHeadMax)
+		n, _ := block.file.ReadAt(head, 0) // as much as there is
+		if unpacked, _, ok := packedHead(head[:n]); ok {
+			size = unpacked // it has ended meanwhile
+		}
+	}
+	grown := size - block.size
+	block.size = size
 	return grown, nil
 }
 

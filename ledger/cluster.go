@@ -197,7 +197,7 @@ func (c *clustered) send(msgs []outgoing, last int64) error {
 		batch = nuid.Next()
 	}
 	for i, m := range msgs {
-		msg := &nats.Msg{Subject: c.theirs(m.subject), Header: unitHeader(msgs, i, last, batch, c.theirs(m.filter)), Data: m.record}
+		msg := &nats.Msg{Subject: c.theirs(m.subject), Header: unitHeader(msgs, i, last, batch, c.theirs(filterOf(m.station))), Data: m.record}
 		if i < len(msgs)-1 {
 			if err := c.nc.PublishMsg(msg); err != nil {
 				return err

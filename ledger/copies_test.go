@@ -62,6 +62,7 @@ func TestFewCopiesFromBeforeRecoveries(t *testing.T) {
 // Repairs leave few damaged streams, the newest of them, and are bounded by bytes too.
 func TestFewDamagedStreams(t *testing.T) {
 	opts := wholeLedger(t)
+	opts.SetPlain() // so that each repaired stream can be damaged as the first one
 	for range 7 {
 		flip(1, false)(t, opts.Dir)
 		if _, err := ledger.Repair(t.Context(), opts, ledger.RepairOptions{Route: route}); err != nil {

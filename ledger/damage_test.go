@@ -39,6 +39,7 @@ func wholeLedger(t *testing.T) ledger.Options {
 	wholeOnce.Do(func() {
 		opts := opts
 		opts.Dir = dir
+		opts.SetPlain() // as earlier programs left it; packed_test.go has the others
 		l := ledgertest.Open(t, opts)
 		fill(t, l, "north/or-3", 0, wholeSize, longNote)
 		if err := l.Close(); err != nil {
@@ -67,8 +68,10 @@ func TestMain(m *testing.M) {
 		}
 	}
 	code := m.Run()
-	if dir, err := whole(); err == nil {
-		os.RemoveAll(dir)
+	for _, dir := range []func() (string, error){whole, packedAt} {
+		if dir, err := dir(); err == nil {
+			os.RemoveAll(dir)
+		}
 	}
 	os.Exit(code)
 }

@@ -22,13 +22,18 @@
 //
 // [Ledger.Append] gives each record the next sequence number, exactly once: the caller names the station's previous
 // record, and a wrong answer is refused with the right one. A record that was returned is on disk. One goroutine, the
-// committer, works in rounds: what arrives while it is busy goes into the stream together, each call whole or not at
-// all, and one sync of the stream's last block makes it durable (blocks.go). Only then does anybody learn that it is
-// stored, and only then does the tree builder see it.
+// committer, works in rounds: what arrives while it is busy goes into the stream together, record by record, each behind
+// the number of the one before. What the stream's blocks have grown by is compared with what was sent, and one sync of the
+// last block makes it durable (blocks.go). Only then does anybody learn that it is stored, and only then does the tree
+// builder see it. If only the first records of a call came into the stream, the rest is sent once more; if that fails the
+// caller is told that the outcome is unknown, and finds them ([ErrUnknownOutcome]).
 //
 // The server could sync every message itself, which costs many writers one sync each. It does so with
 // [Options.SyncAlways], and under a server version whose files this package does not know; a round is then one atomic
 // batch.
+//
+// Blocks that have ended are packed by the server (packed.go), and read here without it where it is stopped or the block is
+// damaged. The second copy, the entry bundles, is not: neither is needed to read the other, and no code is common to both.
 //
 // # Proof
 //

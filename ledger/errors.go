@@ -10,8 +10,8 @@ import (
 // ErrClosed is returned by a ledger after Close.
 var ErrClosed = errors.New("the ledger is closed")
 
-// ErrUnknownOutcome reports that a record may or may not have been stored. Ask Last for the station's newest record and
-// compare.
+// ErrUnknownOutcome reports that a record may or may not have been stored, and of several the first ones alone. Ask Last for
+// the station's newest record and compare.
 var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; read the station's last record " +
 	"and compare")
 

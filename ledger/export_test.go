@@ -123,3 +123,35 @@ func (l *Ledger) LookForWriter() { l.lookForWriter(l.home.(*clustered)) }
 
 // AsksWriter is the subject on which a writer says that it writes.
 func AsksWriter(origin string) string { return (&clustered{name: streamOf(origin)}).asks() }
+
+// SetPlain keeps the server from packing the stream's blocks, as earlier programs did.
+func (o *Options) SetPlain() { o.plainBlocks = true }
+
+// Settle waits until the stream has dealt with all that was sent.
+func (l *Ledger) Settle() {
+	if _, err := l.home.settle(nil, 0); err != nil {
+		panic(err)
+	}
+}
+
+// UnpackBlock and BlockRecords read a block.
+var (
+	UnpackBlock  = unpackBlock
+	BlockRecords = blockRecords
+	IsPackedFile = isPackedFile
+)
+
+// Sending is a record as it goes into the stream.
+type Sending struct {
+	Subject string
+	Record  []byte
+}
+
+// Hold compares what the blocks have grown by with what was sent behind record number last.
+func (b *Blocks) Hold(last int64, sent ...Sending) error {
+	var msgs []outgoing
+	for _, s := range sent {
+		msgs = append(msgs, outgoing{subject: s.Subject, record: s.Record})
+	}
+	return b.b.hold(msgs, last)
+}

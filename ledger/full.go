@@ -5,9 +5,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
+
+	"github.com/klauspost/compress/s2"
 
 	"listbound/ledger/disk"
 )
@@ -109,11 +112,16 @@ func (l *Ledger) endWithoutRoom(d *doubtfulRound) {
 		n++
 		return nil
 	})
-	if err != nil || n > 0 {
-		d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, errors.Join(l.stopReason(), err)))
-		return
+	reason := l.stopReason()
+	for _, c := range d.round.calls {
+		c.out = nil
+		if err != nil || n > 0 { // some of it is there
+			c.finish(fmt.Errorf("%w: %w", ErrUnknownOutcome, errors.Join(reason, err)))
+		} else {
+			c.finish(reason)
+		}
+		n -= len(c.entries)
 	}
-	d.round.failAll(l.stopReason())
 }
 
 // heal lets a ledger that found no room go on, if there is some now. l.committing is held.
@@ -225,9 +233,9 @@ func readBlocks(
 				continue
 			}
 		}
-		data, err := os.ReadFile(filepath.Join(msgs, blockName(number)))
+		data, err := readBlock(msgs, number)
 		if err != nil {
-			return fmt.Errorf("block %d of the stream: %w", number, cause(err))
+			return err
 		}
 		var failed error
 		blockRecords(data, number, func(seq int64, subject string, record []byte) {
@@ -249,10 +257,15 @@ func firstInBlock(path string) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	defer f.Close() //nolint:errcheck // only read
-	head := make([]byte, blockRecordHead)
+	defer f.Close()                       //nolint:errcheck // only read
+	head := make([]byte, blockRecordHead) // longer than that of a packed block
 	if _, err := f.ReadAt(head, 0); err != nil {
 		return 0, nil //nolint:nilerr // too short for a record
+	}
+	if _, begins, ok := packedHead(head); ok {
+		if _, err := io.ReadFull(s2.NewReader(io.NewSectionReader(f, int64(begins), maxBlock)), head); err != nil {
+			return 0, nil //nolint:nilerr // damaged
+		}
 	}
 	return blockSeq(head), nil
 }
@@ -268,9 +281,9 @@ func lastInBlocks(dir string) (first, last int64, err error) {
 		return 0, 0, err
 	}
 	for _, number := range slices.Backward(numbers) {
-		data, err := os.ReadFile(filepath.Join(msgs, blockName(number)))
+		data, err := readBlock(msgs, number)
 		if err != nil {
-			return 0, 0, fmt.Errorf("block %d of the stream: %w", number, cause(err))
+			return 0, 0, err
 		}
 		blockRecords(data, number, func(seq int64, _ string, _ []byte) { last = max(last, seq) })
 		if last > 0 {

@@ -112,6 +112,9 @@ type session struct {
 	l    *ledger.Ledger
 	want [][]byte // what was acknowledged
 	prev int64
+
+	tried []ledger.Entry // by the last call
+	part  bool           // of which a part may be stored
 }
 
 func (s *session) open() (err error) {
@@ -133,6 +136,7 @@ func (s *session) append(n int) error {
 		}
 		entries = append(entries, ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: msg, ExpectPrev: s.prev})
 	}
+	s.tried, s.part = entries, false
 	out, err := s.l.Append(context.Background(), entries...)
 	if err != nil {
 		return err
@@ -155,10 +159,13 @@ func (s *session) untilFull(n int) error {
 			break
 		}
 	}
-	if err == nil || err.Error() != noRoom || !errors.Is(err, ledger.ErrStopped) {
+	tried, part := s.tried, n > 1 && errors.Is(err, ledger.ErrUnknownOutcome) && errors.Is(err, ledger.ErrNoRoom)
+	if err == nil || err.Error() != noRoom && !part || !errors.Is(err, ledger.ErrStopped) {
 		return fmt.Errorf("on a full disk: %v", err)
 	}
-	if err := s.append(n); err == nil || err.Error() != noRoom {
+	err = s.append(n)
+	s.tried, s.part = tried, part
+	if err == nil || err.Error() != noRoom {
 		return fmt.Errorf("again on a full disk: %v", err)
 	}
 	return s.asked()
@@ -210,6 +217,9 @@ func (s *session) freed() error {
 	if problems := s.l.Damage(); len(problems) > 0 {
 		return fmt.Errorf("with room again: %v", problems)
 	}
+	if err := s.takePart(); err != nil {
+		return err
+	}
 	if s.l.Size() != int64(len(s.want)) {
 		return fmt.Errorf("%d records, %d were acknowledged and %q was said of the next", s.l.Size(), len(s.want), noRoom)
 	}
@@ -220,6 +230,19 @@ func (s *session) freed() error {
 		return err
 	}
 	return s.holds(s.l)
+}
+
+// takePart takes what was stored of a call that was told that this is not known: its first records, and not all of them.
+func (s *session) takePart() error {
+	for i := 0; s.part && s.l.Size() > int64(len(s.want)); i++ {
+		record, err := s.l.Read(int64(len(s.want)) + 1)
+		if err != nil || i == len(s.tried)-1 || !bytes.HasPrefix(record, s.tried[i].Note) {
+			return fmt.Errorf("record %d is not record %d of the call that met a full disk: %w", len(s.want)+1, i, err)
+		}
+		s.want = append(s.want, record)
+		s.prev = int64(len(s.want))
+	}
+	return nil
 }
 
 // openedWithLittleRoom opens the ledger where the copy of the stream's end does not fit: it can be asked all the same.

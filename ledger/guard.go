@@ -189,11 +189,21 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 	if err != nil {
 		return nil, "", err
 	}
-	emb, info, err := startServer(l.opts.Dir, unsigned && !hasStream, l.opts.SyncAlways, l.log)
+	msgs := filepath.Join(streamDir(l.opts.Dir), "msgs")
+	if hasStream {
+		if err := errors.Join(removeHalfPacked(msgs), unpackLast(msgs)); err != nil {
+			return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", cause(err))
+		}
+	}
+	o := starting{mayCreate: unsigned && !hasStream, syncAlways: l.opts.SyncAlways, packs: l.opts.packs(), log: l.log}
+	emb, info, err := startServer(l.opts.Dir, o)
+	if err == nil && clean && info != nil && info.Config.Compression != o.packs {
+		emb, info, err = startChanged(l.opts.Dir, emb, o)
+	}
 	if err != nil {
 		return nil, "", err
 	}
-	l.home = emb
+	l.home, emb.faults = emb, l.opts.faults
 	if !clean {
 		// What is in the files need not be on disk: a new stream's settings, or records stored right before the end.
 		// From here on they are built upon.
@@ -204,10 +214,39 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 			return nil, "", fmt.Errorf("cannot sync the stream: %w", cause(err))
 		}
 	}
-	if emb.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
+	if emb.blocks, err = openBlocks(msgs); err != nil {
 		return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", err)
 	}
 	return info, copied, nil
+}
+
+// startChanged starts the server anew on a stream of an earlier program, which it is to pack from now on. What was written
+// stays as it is. The server syncs the settings only where it syncs everything, and goes by them from the next start on.
+func startChanged(dir string, emb *embedded, o starting) (*embedded, *server.StreamInfo, error) {
+	change := o
+	change.syncAlways, change.change = true, true
+	for _, o := range []starting{change, o} {
+		err := emb.stop()
+		if err == nil {
+			emb, _, err = startServer(dir, o)
+		}
+		if err != nil {
+			return nil, nil, err
+		}
+	}
+	info, err := streamInfo(emb.nc, streamName, nil, apiTimeout)
+	if err != nil {
+		return nil, nil, errors.Join(err, emb.stop())
+	}
+	return emb, info, nil
+}
+
+// packs returns how the server packs a block when the next one begins.
+func (o *Options) packs() server.StoreCompression {
+	if o.plainBlocks {
+		return server.NoCompression
+	}
+	return server.S2Compression
 }
 
 // dropPartials removes the partial tiles a crash may have left beside the full ones that replaced them.

@@ -8,7 +8,8 @@ import "context"
 //
 // Only the committer calls publish, durable and settle.
 type home interface {
-	// publish stores a round behind record number last. After an error any of it may have been stored.
+	// publish stores a round behind record number last. After an error any of it may have been stored: its first records
+	// in the server of this process, all or nothing in a cluster.
 	publish(r *round, last int64) error
 	// durable returns when what was published last is on this machine's disk.
 	durable(msgs []outgoing) error

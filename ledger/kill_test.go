@@ -59,7 +59,10 @@ func appendForever(dir, mode string) error {
 	if problems := l.Damage(); len(problems) > 0 {
 		return fmt.Errorf("damaged: %v", problems)
 	}
-	writers := 6
+	writers, size := 6, 600
+	if mode == "long" {
+		size = 50_000
+	}
 	if mode == "disk-full" {
 		// One at a time, so that what was stored is plain to see.
 		writers = 1
@@ -79,7 +82,7 @@ func appendForever(dir, mode string) error {
 			prev, _, err := l.Last(context.Background(), station)
 			for i := 0; err == nil; i++ {
 				var msg []byte
-				msg, err = proof.SignNote(fmt.Sprintf("%s %d %s\n", station, i, strings.Repeat("x", 600)), key)
+				msg, err = proof.SignNote(fmt.Sprintf("%s %d %s\n", station, i, strings.Repeat("x", size)), key)
 				if err != nil {
 					break
 				}
@@ -145,16 +148,28 @@ func startChild(t *testing.T, dir, mode string) (*exec.Cmd, <-chan string) {
 
 // kill -9 at any moment: what was acknowledged is there, in its place, and the history before and after agree.
 func TestKill(t *testing.T) {
-	opts := ledgertest.Options(t)
-	opts.Clock = time.Now
-	acked := map[int64]string{} // what each sequence was said to hold
-	var checkpoints [][]byte
 	tries := 5
 	if testing.Short() {
 		tries = 2
 	}
+	killed(t, "", tries)
+}
+
+// The same with notes of which few fill a block, so that the server packs one after the other.
+func TestKillWhilePacking(t *testing.T) {
+	opts := killed(t, "long", 3)
+	if packed, err := ledger.IsPackedFile(blockPath(opts.Dir, 1)); err != nil || !packed {
+		t.Errorf("no block was packed: %v", err)
+	}
+}
+
+func killed(t *testing.T, mode string, tries int) ledger.Options {
+	opts := ledgertest.Options(t)
+	opts.Clock = time.Now
+	acked := map[int64]string{} // what each sequence was said to hold
+	var checkpoints [][]byte
 	for try := range tries {
-		cmd, lines := startChild(t, opts.Dir, "")
+		cmd, lines := startChild(t, opts.Dir, mode)
 		enough := 150 + 97*try
 		n := 0
 		for line := range lines {
@@ -203,6 +218,7 @@ func TestKill(t *testing.T) {
 	if len(acked) < tries*150 {
 		t.Errorf("only %d records were acknowledged", len(acked))
 	}
+	return opts
 }
 
 // A second process is told who has the folder, and gets it once the first is gone, however it went.

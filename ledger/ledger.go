@@ -54,7 +54,8 @@ type Options struct {
 	// stops nothing: what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
 
-	faults *faults
+	faults      *faults
+	plainBlocks bool // the server does not pack them
 }
 
 // Ledger is an open ledger. Its methods may be called from many goroutines.

@@ -47,6 +47,7 @@ func cutPower(t *testing.T, records int) *powerCut {
 		t.Fatal(err)
 	}
 	cut, hold := p.opts, false
+	cut.SetPlain() // nothing is packed while it is copied; what a crash leaves of that TestCrashWhilePacking has
 	cut.SetFaults(ledger.NewFaults(func(step string) error {
 		if step != "sync stream" || !hold {
 			return nil

@@ -9,7 +9,8 @@ import (
 )
 
 const (
-	// MaxBatch is how many entries one call of Append takes. It is the server's limit for one atomic batch.
+	// MaxBatch is how many entries one call of Append takes. It is the server's limit for one atomic batch, which a round is
+	// in a cluster.
 	MaxBatch = 1000
 	// maxRoundBytes keeps a round well under what the server buffers for one connection. A call that is longer by
 	// itself makes a round of its own.

@@ -330,7 +330,7 @@ func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		data, err := os.ReadFile(filepath.Join(msgs, blockName(n)))
+		data, err := readBlock(msgs, n)
 		if err != nil {
 			return err
 		}
@@ -349,7 +349,7 @@ func (r *repairing) eachInCopy(ctx context.Context, from int64, fn func(seq int6
 	if len(jumped) > 0 {
 		return readBlocks(ctx, r.tmp, from, math.MaxInt64, fn)
 	}
-	emb, info, err := startServer(r.tmp, false, false, r.opts.Logger)
+	emb, info, err := startServer(r.tmp, starting{log: r.opts.Logger})
 	if err != nil {
 		return err
 	}
@@ -432,7 +432,7 @@ func (r *repairing) readCopies() error {
 			return err
 		}
 		for _, block := range blocks {
-			data, err := os.ReadFile(filepath.Join(dir, blockName(block)))
+			data, err := readBlock(dir, block)
 			if err != nil {
 				return err
 			}
@@ -457,7 +457,7 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 	if err := os.RemoveAll(r.tmp); err != nil {
 		return err
 	}
-	emb, _, err := startServer(r.tmp, true, false, r.opts.Logger)
+	emb, _, err := startServer(r.tmp, starting{mayCreate: true, packs: r.opts.packs(), log: r.opts.Logger})
 	if err != nil {
 		return err
 	}
@@ -470,7 +470,7 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 		if len(batch) == 0 {
 			return nil
 		}
-		if err := emb.publishUnits([][]outgoing{batch}, done); err != nil {
+		if err := emb.publish(&round{msgs: batch}, done); err != nil {
 			return err
 		}
 		done += int64(len(batch))

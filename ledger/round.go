@@ -15,11 +15,11 @@ const maxSingles = 4
 
 // round is what becomes durable together.
 type round struct {
-	calls    []*call
-	msgs     []outgoing     // of all calls, in order
-	stations []string       // of msgs
-	links    [][]proof.Link // of each message
-	at       time.Time
+	calls        []*call
+	msgs         []outgoing     // of all calls, in order
+	links        [][]proof.Link // of each message
+	at           time.Time
+	eachAnswered bool // rather slowly, and told what is wrong with which
 }
 
 func (l *Ledger) newRound(calls []*call) *round {
@@ -37,22 +37,21 @@ func (l *Ledger) newRound(calls []*call) *round {
 			links := next.add(e.About)
 			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark, links...)
 			c.out[i] = Appended{At: r.at, Record: record}
-			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
+			m := outgoing{subject: subjectOf(e.Station, e.Kind), station: e.Station, expect: -1, record: record}
 			if c.isFirst(i) {
-				m.filter, m.expect = filterOf(e.Station), e.ExpectPrev
+				m.expect = e.ExpectPrev
 			}
 			r.msgs = append(r.msgs, m)
-			r.stations = append(r.stations, e.Station)
 			r.links = append(r.links, links)
 		}
 	}
 	return r
 }
 
-// units returns the parts of the round that go into the stream whole or not at all: its calls. Where the server syncs
-// each message the whole round is one unit, because an atomic batch is then the only way to share a sync.
+// units returns the parts of the round that go into the stream whole or not at all where the server syncs each message: its
+// calls, or the whole round, because an atomic batch is then the only way to share a sync.
 func (e *embedded) units(r *round) [][]outgoing {
-	if e.syncAlways && len(r.msgs) > maxSingles {
+	if len(r.calls) == 0 || len(r.msgs) > maxSingles {
 		return [][]outgoing{r.msgs}
 	}
 	units := make([][]outgoing, 0, len(r.calls))
@@ -112,7 +111,7 @@ func (l *Ledger) stored(r *round, n int) {
 	defer l.mu.Unlock()
 	for i, m := range r.msgs[:n] {
 		l.size++
-		l.stations[r.stations[i]] = l.size
+		l.stations[m.station] = l.size
 		l.heads.take(l.size, r.links[i])
 		l.tail = append(l.tail, m.record)
 		l.tailSize += int64(len(m.record))
@@ -131,12 +130,13 @@ func (l *Ledger) broadcast() {
 }
 
 // finish answers the round's calls: those in its first n messages with their sequences, which begin behind last, and
-// the others with the error that otherwise returns.
-func (r *round) finish(last int64, n int, otherwise func(*call) error) {
+// the others with the error that otherwise returns. Of one of them so many may be stored.
+func (r *round) finish(last int64, n int, otherwise func(c *call, stored int) error) {
 	for _, c := range r.calls {
+		stored := max(n, 0)
 		if n -= len(c.entries); n < 0 {
 			c.out = nil
-			c.finish(otherwise(c))
+			c.finish(otherwise(c, stored))
 			continue
 		}
 		for i := range c.out {
@@ -161,22 +161,26 @@ func (r *round) failAll(err error) {
 // isDone reports whether the round's calls have been answered. They are answered together.
 func (r *round) isDone() bool { return r.calls[0].isDone() }
 
-// endsCall reports whether the first n messages are whole calls.
-func (r *round) endsCall(n int) bool {
+// callEnd returns how many messages there are up to the end of the call that the first n are the beginning of: n if they
+// are whole calls.
+func (r *round) callEnd(n int) int {
+	end := 0
 	for _, c := range r.calls {
-		if n <= 0 {
+		if end >= n {
 			break
 		}
-		n -= len(c.entries)
+		end += len(c.entries)
 	}
-	return n == 0
+	return end
 }
 
 // doubtfulRound is a round whose outcome is not known yet.
 type doubtfulRound struct {
-	round *round
-	last  int64 // sequence of the last record before it
-	cause error // what publish returned
+	round  *round
+	last   int64 // sequence of the last record before it
+	cause  error // what publish returned
+	synced int   // so many of its messages are known to be on disk
+	ended  bool  // a call that was stored in part was sent to its end once
 }
 
 // streamBroke reports whether the stream could not be written: the disk is full or broken, or somebody else writes it.
@@ -223,31 +227,71 @@ func (l *Ledger) resolve() error {
 	if err != nil {
 		return err
 	}
-	if !same || int64(n) != end-d.last || !d.round.endsCall(n) {
+	whole := d.round.callEnd(n)
+	if !same || int64(n) != end-d.last || n < whole && !l.storesSingly() {
 		l.inDoubt = nil
 		d.round.failAll(l.foundForeign(d.last+1, end))
 		return nil
 	}
-	if n > 0 {
-		// The answer was lost, these records were not.
-		if err := l.sync(d.round.msgs[:n]); err != nil {
-			l.stopAppending(err)
-			l.inDoubt = nil
-			d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, err))
-			return nil
+	// What answer there was, these records are in the stream.
+	if err := l.syncFirst(d, n); err != nil {
+		return nil //nolint:nilerr // the calls were told
+	}
+	if n < whole && !d.ended && !d.round.isDone() {
+		d.ended = true
+		if err := l.sendRest(d, n, whole); err != nil {
+			d.cause = fmt.Errorf("%w; and then %w", d.cause, err)
+			return l.resolve()
 		}
+		n = whole
 	}
 	l.inDoubt = nil
 	l.forgetStations(d.round)
 	l.stored(d.round, n)
 	if !d.round.isDone() {
-		d.round.finish(d.last, n, func(c *call) error {
+		d.round.finish(d.last, n, func(c *call, stored int) error {
+			if stored > 0 {
+				return fmt.Errorf("%w: only the first %d of %d records were stored: %w", ErrUnknownOutcome, stored, len(c.entries), d.cause)
+			}
 			if err := l.checkExpectations(c); err != nil {
 				return err
 			}
 			return fmt.Errorf("not recorded: %w", d.cause)
 		})
 	}
+	return nil
+}
+
+// storesSingly reports whether the first records of a call may be in the stream without the others.
+func (l *Ledger) storesSingly() bool {
+	e, ok := l.home.(*embedded)
+	return ok && !e.syncAlways
+}
+
+// syncFirst makes the first n messages of a round in doubt durable. If it can't, nothing is appended any more, and the
+// round's calls are told.
+func (l *Ledger) syncFirst(d *doubtfulRound, n int) error {
+	if n <= d.synced {
+		return nil
+	}
+	if err := l.sync(d.round.msgs[d.synced:n]); err != nil {
+		l.stopAppending(err)
+		l.inDoubt = nil
+		d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, err))
+		return err
+	}
+	d.synced = n
+	return nil
+}
+
+// sendRest sends the messages of a round from n to end, of a call whose first ones are stored, and makes them durable.
+// Nobody else has written since: the stream ends with those.
+func (l *Ledger) sendRest(d *doubtfulRound, n, end int) error {
+	rest := &round{msgs: d.round.msgs[n:end], eachAnswered: true}
+	if err := l.publish(rest, d.last+int64(n)); err != nil {
+		return err
+	}
+	d.synced = end
 	return nil
 }
 
@@ -297,8 +341,8 @@ func (l *Ledger) foundForeign(from, end int64) error {
 func (l *Ledger) forgetStations(r *round) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for _, s := range r.stations {
-		delete(l.stations, s)
+	for _, m := range r.msgs {
+		delete(l.stations, m.station)
 	}
 }
 

@@ -53,9 +53,10 @@ type embedded struct {
 	blocks     *blocks // what the publisher syncs; nil where the stream is only read or made
 
 	closed chan struct{} // closed with the everyday connection
+	faults *faults
 
 	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must. It holds
-	// the answers of a round, at most MaxBatch, besides those of rounds that were given up.
+	// the answers of a round, mostly one and at most MaxBatch, besides those of rounds that were given up.
 	inbox    string
 	answers  chan *nats.Msg
 	asked    int64 // number of the last request
@@ -76,10 +77,19 @@ func everydayPermissions() *server.Permissions {
 	}
 }
 
-// startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When mayCreate is
-// false and the stream is not there, info is nil: a lost stream must not be replaced by an empty one.
-func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (*embedded, *server.StreamInfo, error) {
-	syncAlways = syncAlways || server.VERSION != layoutVersion
+// starting says how the server is started.
+type starting struct {
+	mayCreate  bool // a stream where there is none
+	syncAlways bool
+	packs      server.StoreCompression // of a stream that is created, or is to be changed
+	change     bool
+	log        *slog.Logger
+}
+
+// startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When a stream may not be
+// created and is not there, info is nil: a lost stream must not be replaced by an empty one.
+func startServer(dir string, o starting) (*embedded, *server.StreamInfo, error) {
+	syncAlways := o.syncAlways || server.VERSION != layoutVersion
 	bootstrap, bootstrapID, err := newUser()
 	if err != nil {
 		return nil, nil, err
@@ -110,7 +120,7 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (*
 	}
 	e := &embedded{
 		srv:        srv,
-		log:        newServerLog(logger),
+		log:        newServerLog(o.log),
 		syncAlways: syncAlways,
 		closed:     make(chan struct{}),
 		answers:    make(chan *nats.Msg, 4*MaxBatch),
@@ -123,7 +133,7 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (*
 		_ = e.stop() // why it did not start is said
 		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", storeDir, e.log.last())
 	}
-	info, err := e.open(bootstrap, everyday, mayCreate)
+	info, err := e.open(bootstrap, everyday, o)
 	if err != nil {
 		return nil, nil, errors.Join(err, e.stop())
 	}
@@ -140,15 +150,22 @@ func newUser() (key nkeys.KeyPair, id string, err error) {
 }
 
 // open finds or creates the stream with the bootstrap key and connects with the everyday key.
-func (e *embedded) open(bootstrap, everyday nkeys.KeyPair, mayCreate bool) (*server.StreamInfo, error) {
+func (e *embedded) open(bootstrap, everyday nkeys.KeyPair, o starting) (*server.StreamInfo, error) {
 	boot, err := e.connect("bootstrap", bootstrap)
 	if err != nil {
 		return nil, err
 	}
 	defer boot.Close()
 	info, err := streamInfo(boot, streamName, nil, apiTimeout)
-	if errors.Is(err, errNoStream) && mayCreate {
-		info, err = createStream(boot, streamConfig())
+	switch {
+	case errors.Is(err, errNoStream) && o.mayCreate:
+		cfg := streamConfig()
+		cfg.Compression = o.packs
+		info, err = createStream(boot, cfg)
+	case err == nil && o.change:
+		cfg := info.Config
+		cfg.Compression = o.packs
+		info, err = changeStream(boot, cfg)
 	}
 	if err != nil && !errors.Is(err, errNoStream) {
 		return nil, err
@@ -211,20 +228,29 @@ func streamInfo(nc *nats.Conn, stream string, req []byte, patience time.Duration
 }
 
 func createStream(nc *nats.Conn, cfg server.StreamConfig) (*server.StreamInfo, error) {
+	return setStream(nc, "CREATE", "create", cfg)
+}
+
+func changeStream(nc *nats.Conn, cfg server.StreamConfig) (*server.StreamInfo, error) {
+	return setStream(nc, "UPDATE", "change", cfg)
+}
+
+// setStream asks for a stream with these settings. The answers to both requests have the same form.
+func setStream(nc *nats.Conn, request, todo string, cfg server.StreamConfig) (*server.StreamInfo, error) {
 	req, err := json.Marshal(cfg)
 	if err != nil {
 		return nil, err
 	}
-	msg, err := nc.Request("$JS.API.STREAM.CREATE."+cfg.Name, req, apiTimeout)
+	msg, err := nc.Request("$JS.API.STREAM."+request+"."+cfg.Name, req, apiTimeout)
 	if err != nil {
-		return nil, fmt.Errorf("cannot create the stream: %w", err)
+		return nil, fmt.Errorf("cannot %s the stream: %w", todo, err)
 	}
 	var r server.JSApiStreamCreateResponse
 	if err := json.Unmarshal(msg.Data, &r); err != nil {
-		return nil, fmt.Errorf("cannot create the stream: %w", err)
+		return nil, fmt.Errorf("cannot %s the stream: %w", todo, err)
 	}
 	if r.Error != nil {
-		return nil, fmt.Errorf("cannot create the stream: %w", &refusedError{code: r.Error.ErrCode, text: r.Error.Description})
+		return nil, fmt.Errorf("cannot %s the stream: %w", todo, &refusedError{code: r.Error.ErrCode, text: r.Error.Description})
 	}
 	return r.StreamInfo, nil
 }

@@ -121,11 +121,11 @@ func (l *Ledger) compareCopy(dir string) ([]Problem, error) {
 	var problems []Problem
 	same := true
 	for _, n := range blocks {
-		before, err := os.ReadFile(filepath.Join(dir, blockName(n)))
+		before, err := readBlock(dir, n)
 		if err != nil {
 			return nil, err
 		}
-		after, err := os.ReadFile(filepath.Join(streamDir(l.opts.Dir), "msgs", blockName(n)))
+		after, err := readBlock(filepath.Join(streamDir(l.opts.Dir), "msgs"), n) // perhaps packed since
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
 			return nil, err
 		}
@@ -156,7 +156,8 @@ func (l *Ledger) compareCopy(dir string) ([]Problem, error) {
 // rest.
 const (
 	blockRecordHead = 4 + 8 + 8 + 2
-	blockRecordMin  = blockRecordHead + 8
+	blockSumBytes   = 8
+	blockRecordMin  = blockRecordHead + blockSumBytes
 	blockHeaderBit  = 1 << 31
 )
 
@@ -166,61 +167,77 @@ func blockSeq(head []byte) int64 { return int64(binary.LittleEndian.Uint64(head[
 // wholeRecords reads the bytes that were cut off a block. It reports whether records follow the first one there, which
 // is the one that was torn or damaged, and returns the sequences of the first and the last.
 func wholeRecords(data []byte) (first, last int64, ok bool) {
-	for n := 0; len(data) >= blockRecordMin; n++ {
-		length := int64(binary.LittleEndian.Uint32(data) &^ uint32(blockHeaderBit))
-		seq := int64(binary.LittleEndian.Uint64(data[4:]))
-		if length < blockRecordMin || length > int64(len(data)) || seq <= 0 || (n > 0 && seq != last+1) {
-			break
+	for n := 0; ; n++ {
+		one, rest, is := cutLength(data)
+		if !is || blockSeq(one) <= 0 || n > 0 && blockSeq(one) != last+1 {
+			return first, last, ok
 		}
-		if n == 0 {
-			first = seq
+		if last = blockSeq(one); n == 0 {
+			first = last
 		}
-		last = seq
 		ok = n > 0
-		data = data[length:]
+		data = rest
 	}
-	return first, last, ok
 }
 
 // maxJump is how far the number of a record may be from that of the one before it. None is missing in a whole stream,
 // and of some that are missing the server tells.
 const maxJump = 1 << 16
 
-// jumps returns the records in a stream's blocks that are numbered far from the one before them, by the number of that
-// one: a bit of the number has flipped. The server must not load such a block. Before it looks at any checksum it makes
-// an entry for each record that seems to be missing, until there is no memory left. last is the number before the first
-// block, -1 if it isn't known.
+// jumps returns what the server must not load of a stream's blocks. A record that is numbered far from the one before it, by
+// the number of that one: a bit of the number has flipped, and before the server looks at any checksum it makes an entry for
+// each record that seems to be missing, until there is no memory left. A block that is packed and damaged, with which it gives
+// up the stream, and one that begins with nothing it knows, which it would cut off from there. last is the number before the
+// first block, -1 if it isn't known.
 func jumps(msgs string, last int64) ([]Problem, error) {
 	numbers, err := blockNumbers(msgs)
 	if err != nil {
 		return nil, nil //nolint:nilerr // there is no stream, or the server says what is wrong with its folder
 	}
 	var problems []Problem
-	var data []byte
-	for _, number := range numbers {
-		if data, err = readInto(data, filepath.Join(msgs, blockName(number))); err != nil {
-			return nil, fmt.Errorf("block %d of the stream: %w", number, cause(err))
+	var r blockReader
+	for i, number := range numbers {
+		data, err := r.read(msgs, number)
+		if err != nil && !errors.Is(err, errPackedDamaged) {
+			return nil, err
 		}
-		for rest := data; len(rest) >= blockRecordMin; {
-			length := int64(binary.LittleEndian.Uint32(rest) &^ uint32(blockHeaderBit))
-			if length < blockRecordMin || length > int64(len(rest)) {
-				break // the server ends there too
-			}
-			seq := blockSeq(rest)
-			rest = rest[length:]
-			const removed = 1 << 62 // the server's mark of one that was
-			if seq &= 1<<63 - 1; seq&removed != 0 {
-				continue
-			}
-			if last >= 0 && seq > last+maxJump {
-				what := fmt.Sprintf("in block %d of the stream record %d is numbered %d", number, last+1, seq)
-				problems = append(problems, Problem{Seq: last + 1, What: what})
-				seq = last + 1
-			}
-			last = max(last, seq)
+		_, _, begins := cutLength(data)
+		switch {
+		case err != nil:
+			what := fmt.Sprintf("block %d of the stream is packed and damaged: not all that is in it can be read", number)
+			problems, last = append(problems, Problem{Seq: max(last, 0) + 1, What: what}), -1
+		case !begins && len(data) > 0 && i+1 < len(numbers):
+			what := fmt.Sprintf("block %d of the stream begins with nothing that could be read", number)
+			problems, last = append(problems, Problem{Seq: max(last, 0) + 1, What: what}), -1
+		default:
+			var jumped []Problem
+			jumped, last = jumpsIn(data, number, last)
+			problems = append(problems, jumped...)
 		}
 	}
 	return problems, nil
+}
+
+// jumpsIn returns the jumps in the bytes of one block, and the number of its last record.
+func jumpsIn(data []byte, number int, last int64) (problems []Problem, _ int64) {
+	for {
+		one, rest, ok := cutLength(data)
+		if !ok {
+			return problems, last // the server ends there too
+		}
+		data = rest
+		seq := blockSeq(one)
+		const removed = 1 << 62 // the server's mark of one that was
+		if seq &= 1<<63 - 1; seq&removed != 0 {
+			continue
+		}
+		if last >= 0 && seq > last+maxJump {
+			what := fmt.Sprintf("in block %d of the stream record %d is numbered %d", number, last+1, seq)
+			problems = append(problems, Problem{Seq: last + 1, What: what})
+			seq = last + 1
+		}
+		last = max(last, seq)
+	}
 }
 
 // readInto reads a file into a buffer, which grows where it is too small.
@@ -242,36 +259,90 @@ func readInto(buf []byte, path string) ([]byte, error) {
 	return buf[:n], err
 }
 
-// blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. It
-// skips a record whose checksum is wrong.
-func blockRecords(data []byte, block int, fn func(seq int64, subject string, record []byte)) {
-	key := sha256.Sum256(fmt.Appendf(nil, "%s-%d", streamName, block))
+// blockRecord is one record in the bytes of a block.
+type blockRecord struct {
+	seq     int64
+	subject []byte
+	payload []byte
+	body    []byte // headers, if any, and payload
+	whole   []byte
+}
+
+// cutRecord takes the first record off the bytes of a block. It reports false where the bytes are none.
+func cutRecord(data []byte) (r blockRecord, rest []byte, ok bool) {
+	one, rest, ok := cutLength(data)
+	if !ok {
+		return r, data, false
+	}
+	r = blockRecord{seq: blockSeq(one), whole: one}
 	le := binary.LittleEndian
-	for len(data) >= blockRecordMin {
-		length := int64(le.Uint32(data))
-		headers := length&blockHeaderBit != 0
-		length &^= blockHeaderBit
-		if length < blockRecordMin || length > int64(len(data)) {
-			return
+	subject := blockRecordHead + int(le.Uint16(one[20:]))
+	if subject > len(one)-blockSumBytes {
+		return r, rest, false
+	}
+	r.subject, r.body = one[blockRecordHead:subject], one[subject:len(one)-blockSumBytes]
+	r.payload = r.body
+	if le.Uint32(one)&blockHeaderBit != 0 {
+		if len(r.body) < 4 || int64(le.Uint32(r.body)) > int64(len(r.body)-4) {
+			return r, rest, false
 		}
-		one := data[:length]
-		data = data[length:]
-		subject := blockRecordHead + int(le.Uint16(one[20:]))
-		if subject > len(one)-8 {
-			continue
-		}
-		body := one[subject : len(one)-8]
-		payload := body
-		if headers {
-			if len(body) < 4 || int64(le.Uint32(body)) > int64(len(body)-4) {
-				continue
-			}
-			body = body[4:]
-			payload = body[le.Uint32(one[subject:]):]
-		}
-		hashed := slices.Concat(one[4:20], one[blockRecordHead:subject], body)
-		if highwayhash.Sum64(hashed, key[:]) == le.Uint64(one[len(one)-8:]) {
-			fn(blockSeq(one), string(one[blockRecordHead:subject]), payload)
+		headers := le.Uint32(r.body)
+		r.body = r.body[4:]
+		r.payload = r.body[headers:]
+	}
+	return r, rest, true
+}
+
+// cutLength takes as many bytes off a block as the length of its first record says. It reports false where that can't be.
+func cutLength(data []byte) (one, rest []byte, ok bool) {
+	if len(data) < blockRecordMin {
+		return nil, data, false
+	}
+	length := int64(binary.LittleEndian.Uint32(data) &^ uint32(blockHeaderBit))
+	if length < blockRecordMin || length > int64(len(data)) {
+		return nil, data, false
+	}
+	return data[:length], data[length:], true
+}
+
+// blockRecords calls fn for the records in the bytes of a block. It skips a record whose checksum is wrong, and looks for the
+// next one byte by byte where the length of one leads nowhere. No note can hold what looks like a record: it has no zeros.
+func blockRecords(data []byte, block int, fn func(seq int64, subject string, record []byte)) {
+	key := blockKey(block)
+	lost := false // where records begin
+	for len(data) > 0 {
+		r, rest, ok := cutRecord(data)
+		switch {
+		case ok && (!lost || r.isLikely()) && r.isWhole(key):
+			fn(r.seq, string(r.subject), r.payload)
+			data, lost = rest, false
+		case !lost && len(rest) < len(data) && beginsRecord(rest, key):
+			data = rest // the length was right
+		default:
+			data, lost = data[1:], true
 		}
 	}
+}
+
+// isLikely reports whether it is worth to compute a checksum of what may be a record.
+func (r *blockRecord) isLikely() bool {
+	return r.seq > 0 && r.seq < 1<<48 && bytes.HasPrefix(r.subject, []byte(subjectRoot+"."))
+}
+
+// beginsRecord reports whether a whole record stands at the beginning of the bytes, or nothing.
+func beginsRecord(data, key []byte) bool {
+	r, _, ok := cutRecord(data)
+	return len(data) == 0 || ok && r.isWhole(key)
+}
+
+// blockKey is the key of the checksums of a block's records. It is no secret.
+func blockKey(block int) []byte {
+	key := sha256.Sum256(fmt.Appendf(nil, "%s-%d", streamName, block))
+	return key[:]
+}
+
+// isWhole reports whether the record has its checksum.
+func (r *blockRecord) isWhole(key []byte) bool {
+	hashed := slices.Concat(r.whole[4:20], r.subject, r.body)
+	return highwayhash.Sum64(hashed, key) == binary.LittleEndian.Uint64(r.whole[len(r.whole)-blockSumBytes:])
 }

@@ -6,6 +6,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -18,12 +21,11 @@ import (
 // outgoing is one record on its way into the stream.
 type outgoing struct {
 	subject string
-	// filter matches the subjects of the record's station. expect is the sequence of the last record under it, or -1
-	// for a later record of a station within one unit: the server compares with the state before the unit, so only the
-	// first record can tell.
-	filter string
-	expect int64
-	record []byte
+	// station is the record's, and expect the sequence of its last record, or -1 for a later record of a station within
+	// one batch: the server compares with the state before the batch, so only the first record can tell.
+	station string
+	expect  int64
+	record  []byte
 }
 
 // refusedError is an answer of the server that it took nothing.
@@ -49,7 +51,45 @@ func filterOf(station string) string { return subjectRoot + "." + stationTokens(
 func stationTokens(station string) string { return strings.Replace(station, "/", ".", 1) }
 
 // publish implements home.
-func (e *embedded) publish(r *round, last int64) error { return e.publishUnits(e.units(r), last) }
+func (e *embedded) publish(r *round, last int64) error {
+	if e.syncAlways {
+		return e.publishUnits(e.units(r), last)
+	}
+	return e.publishSingly(r.msgs, last, r.eachAnswered)
+}
+
+// publishSingly stores messages behind record number last, one after the other. Each names the number of the one before it,
+// so none is stored behind one that was not, and the answer to the last one says that all were. That nobody else's record
+// stands in the place of one of them the blocks show, which hold them then, byte for byte. After an error the first ones may
+// have been stored. With each every message is answered, so that the error is that of the one that was not stored.
+func (e *embedded) publishSingly(msgs []outgoing, last int64, each bool) error {
+	var expected [1]string
+	msg := nats.Msg{Header: nats.Header{"Nats-Expected-Last-Sequence": expected[:]}}
+	asked := e.asked
+	for i, m := range msgs {
+		expected[0] = strconv.FormatInt(last+int64(i), 10)
+		msg.Subject, msg.Data, msg.Reply = m.subject, m.record, ""
+		if each || i == len(msgs)-1 {
+			e.asked++
+			msg.Reply = e.replySubject(e.asked)
+		}
+		err := e.faults.around("publish record", func() error { return e.nc.PublishMsg(&msg) })
+		if err != nil {
+			return err
+		}
+	}
+	e.patience.Reset(apiTimeout)
+	for next := last + int64(len(msgs)) - (e.asked - asked) + 1; asked < e.asked; next++ {
+		asked++
+		if err := e.answeredWith(asked, next); err != nil {
+			return err
+		}
+	}
+	if e.blocks == nil {
+		return nil // a new stream that is read as a whole before it is used
+	}
+	return e.blocks.hold(msgs, last)
+}
 
 // durable implements home.
 func (e *embedded) durable(msgs []outgoing) error {
@@ -63,8 +103,8 @@ func (e *embedded) durable(msgs []outgoing) error {
 	return e.blocks.sync(len(msgs), bytes)
 }
 
-// publishUnits stores units of messages behind record number last, each unit whole or not at all. After an error any of
-// them may have been stored; a refusedError says that one was not.
+// publishUnits stores units of messages behind record number last, each unit whole or not at all, where the server syncs
+// each message. After an error any of them may have been stored; a refusedError says that one was not.
 func (e *embedded) publishUnits(units [][]outgoing, last int64) error {
 	asked := e.asked
 	end := last
@@ -79,19 +119,25 @@ func (e *embedded) publishUnits(units [][]outgoing, last int64) error {
 	e.patience.Reset(apiTimeout)
 	for _, unit := range units {
 		asked++
-		reply, err := e.answer(asked)
-		if err != nil {
+		last += int64(len(unit))
+		if err := e.answeredWith(asked, last); err != nil {
 			return err
-		}
-		seq, err := readAck(streamName, reply.Data)
-		if err != nil {
-			return err
-		}
-		if last += int64(len(unit)); seq != last {
-			return fmt.Errorf("the stream gave number %d where %d was next", seq, last)
 		}
 	}
 	return nil
+}
+
+// answeredWith waits until request number asked is answered with a record's number.
+func (e *embedded) answeredWith(asked, want int64) error {
+	reply, err := e.answer(asked)
+	if err != nil {
+		return err
+	}
+	seq, err := readAck(streamName, reply.Data)
+	if err == nil && seq != want {
+		err = fmt.Errorf("the stream gave number %d where %d was next", seq, want)
+	}
+	return err
 }
 
 // sendUnit sends one unit, as an atomic batch if it has several messages, and asks for one answer. end is the sequence
@@ -102,7 +148,7 @@ func (e *embedded) sendUnit(unit []outgoing, end int64) error {
 		batch = nuid.Next()
 	}
 	for i, m := range unit {
-		msg := &nats.Msg{Subject: m.subject, Header: unitHeader(unit, i, end, batch, m.filter), Data: m.record}
+		msg := &nats.Msg{Subject: m.subject, Header: unitHeader(unit, i, end, batch, filterOf(m.station)), Data: m.record}
 		if i == len(unit)-1 {
 			e.asked++
 			msg.Reply = e.replySubject(e.asked)
@@ -245,7 +291,50 @@ const (
 func (e *embedded) read(
 	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
 ) error {
-	return readDirect(ctx, e.nc, streamName, apiTimeout, from, last, fn, nil)
+	for {
+		lacks := int64(0)
+		err := readDirect(ctx, e.nc, streamName, apiTimeout, from, last, fn, func(seq int64) (bool, error) {
+			lacks = seq
+			return false, errLacks
+		})
+		if !errors.Is(err, errLacks) {
+			return err
+		}
+		if from, err = e.behind(lacks); err != nil {
+			return err
+		}
+	}
+}
+
+var errLacks = errors.New("the server does not have this record")
+
+// behind returns the record to go on with where the server does not have one: the next, or that with which the next block
+// begins, since of a packed block that is damaged it has none, and finds that out for each anew.
+func (e *embedded) behind(seq int64) (int64, error) {
+	if e.blocks == nil {
+		return seq + 1, nil
+	}
+	msgs := e.blocks.msgs
+	numbers, err := blockNumbers(msgs)
+	if err != nil {
+		return 0, err
+	}
+	next := int64(math.MaxInt64)
+	for _, number := range slices.Backward(numbers) {
+		first, err := firstInBlock(filepath.Join(msgs, blockName(number)))
+		if err != nil {
+			return 0, err
+		}
+		if first > seq {
+			next = first
+			continue
+		}
+		if _, err = new(blockReader).read(msgs, number); errors.Is(err, errPackedDamaged) {
+			return next, nil
+		}
+		break
+	}
+	return seq + 1, nil
 }
 
 // readDirect reads as home.read says, from whichever server of the stream answers first; each answer may take so long. What

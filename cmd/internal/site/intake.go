@@ -89,8 +89,10 @@ func ahead(parts iter.Seq[part]) iter.Seq[part] {
 	}
 }
 
-// Observe records observations as one atomic append: all, or none of them. The
-// receipts stand in their order.
+// Observe records observations as one append. If one of them is refused, none is
+// recorded. The receipts stand in their order. After a crash, or an error that wraps
+// [ledger.ErrUnknownOutcome], the first ones may be recorded without the others:
+// recorded again, those are known by their ids, and the others are added.
 func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
 	if len(obs) == 0 || len(obs) > s.opts.Batch {
 		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
@@ -125,7 +127,7 @@ type line struct {
 	receipt Receipt
 }
 
-// record takes some lines, in one or a few atomic appends, and answers each. No lock is
+// record takes some lines, in one or a few appends, and answers each. No lock is
 // held while the answers go out.
 func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) error) error {
 	if len(batch) == 0 {

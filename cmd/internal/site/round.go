@@ -45,7 +45,8 @@ func (q *requests) next(lines int) []*request {
 }
 
 // take brings lines into the ledger, with those that others hand in meanwhile. Where all is asked for, one refused line
-// refuses all. What is no refusal stops everything of the request before anything of it is stored.
+// refuses all. What is no refusal stops everything of the request before anything of it is stored, but for an outcome that
+// isn't known: then its first lines may be in the ledger, which the next round reads before anything else.
 func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	r := &request{ctx: ctx, lines: batch, all: all}
 	s.requests.add(r)
