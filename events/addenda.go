@@ -11,6 +11,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -187,15 +188,29 @@ func onlyMarks(s []byte) bool {
 // RevealNote returns the event of a station's note with the texts that its marks stand for; the event as it is signed
 // where there are none.
 func RevealNote(note []byte, e *Event, disclosed Disclosed) *Event {
+	return reveal(note, e, disclosed, Decode)
+}
+
+// Reveal is RevealNote for a run of records.
+func (r *Reader) Reveal(note []byte, e *Event, disclosed Disclosed) *Event {
+	return reveal(note, e, disclosed, func(text []byte) (*Event, error) {
+		if e := r.event(text); e != nil {
+			return e, nil
+		}
+		return Decode(text)
+	})
+}
+
+func reveal(note []byte, e *Event, disclosed Disclosed, read func(text []byte) (*Event, error)) *Event {
 	text, err := Text(note)
 	if err != nil || e == nil {
 		return e
 	}
 	revealed := Reveal(text, disclosed)
-	if bytes.Equal(revealed, text) {
+	if len(revealed) > 0 && &revealed[0] == &text[0] || bytes.Equal(revealed, text) {
 		return e
 	}
-	r, err := Decode(revealed)
+	r, err := read(revealed)
 	if err != nil {
 		return e
 	}
@@ -255,10 +270,14 @@ func Texts(d Data, of Kind, replace func(name, text string) (string, error)) (Da
 		d = &copied
 	}
 	v := reflect.ValueOf(d)
-	if v.Kind() != reflect.Pointer || !hasTexts(v.Type()) {
+	if v.Kind() != reflect.Pointer {
 		return d, nil
 	}
-	out, err := replaceTexts(v, "", replace)
+	places := placesOfTexts(v.Type())
+	if !places.any(v) {
+		return d, nil
+	}
+	out, err := places.replace(v, replace)
 	if err != nil {
 		return nil, err
 	}
@@ -284,35 +303,92 @@ func isWord(f reflect.StructField, s string) bool {
 		slices.Contains([]string{ReasonMissing, ReasonSubstituted, ReasonDamaged, ReasonRepair, ReasonAdded}, s)
 }
 
-// hasTexts reports whether a type has a field that an addendum stands in.
-func hasTexts(t reflect.Type) bool {
+// textPlaces say where in values of a type addenda stand; nil: nowhere.
+type textPlaces struct {
+	name   string      // of a text itself
+	elem   *textPlaces // of what a pointer points to, or of each element of a slice
+	fields []fieldTexts
+}
+
+type fieldTexts struct {
+	field int
+	f     reflect.StructField
+	in    *textPlaces
+}
+
+var textsOf sync.Map // *textPlaces of data, by reflect.Type
+
+func placesOfTexts(t reflect.Type) *textPlaces {
+	p, ok := textsOf.Load(t)
+	if !ok {
+		p, _ = textsOf.LoadOrStore(t, placesIn(t, ""))
+	}
+	return p.(*textPlaces)
+}
+
+// placesIn looks through a type; name is that of the field it stands in.
+func placesIn(t reflect.Type, name string) *textPlaces {
 	switch t.Kind() {
+	case reflect.String:
+		if name != "" {
+			return &textPlaces{name: name}
+		}
 	case reflect.Pointer, reflect.Slice:
-		return hasTexts(t.Elem())
+		if elem := placesIn(t.Elem(), name); elem != nil {
+			return &textPlaces{elem: elem}
+		}
 	case reflect.Struct:
+		var fields []fieldTexts
 		for i := range t.NumField() {
-			if f := t.Field(i); textOf(f) != "" || hasTexts(f.Type) {
+			f := t.Field(i)
+			if in := placesIn(f.Type, textOf(f)); in != nil {
+				fields = append(fields, fieldTexts{i, f, in})
+			}
+		}
+		if fields != nil {
+			return &textPlaces{fields: fields}
+		}
+	}
+	return nil
+}
+
+// any reports whether there is a text in a value.
+func (p *textPlaces) any(v reflect.Value) bool {
+	switch {
+	case p == nil:
+		return false
+	case v.Kind() == reflect.Pointer:
+		return !v.IsNil() && p.elem.any(v.Elem())
+	case v.Kind() == reflect.Slice:
+		for i := range v.Len() {
+			if p.elem.any(v.Index(i)) {
 				return true
 			}
 		}
+		return false
+	case v.Kind() == reflect.Struct:
+		for i := range p.fields {
+			if x := &p.fields[i]; x.in.any(v.Field(x.field)) && !x.isWord(v.Field(x.field)) {
+				return true
+			}
+		}
+		return false
 	}
-	return false
+	return v.Len() > 0
 }
 
-// replaceTexts returns a copy of a value in which each text is replaced; name is that of the field it stands in.
-func replaceTexts(v reflect.Value, name string, replace func(name, text string) (string, error)) (reflect.Value, error) {
+func (x *fieldTexts) isWord(v reflect.Value) bool {
+	return v.Kind() == reflect.String && isWord(x.f, v.String())
+}
+
+// replace returns a copy of a value in which each text is replaced.
+func (p *textPlaces) replace(v reflect.Value, by func(name, text string) (string, error)) (reflect.Value, error) {
+	if !p.any(v) {
+		return v, nil
+	}
 	switch v.Kind() {
-	case reflect.String:
-		if name == "" || v.Len() == 0 {
-			return v, nil
-		}
-		s, err := replace(name, v.String())
-		return reflect.ValueOf(s).Convert(v.Type()), err
 	case reflect.Pointer:
-		if v.IsNil() {
-			return v, nil
-		}
-		inner, err := replaceTexts(v.Elem(), name, replace)
+		inner, err := p.elem.replace(v.Elem(), by)
 		if err != nil {
 			return v, err
 		}
@@ -320,12 +396,9 @@ func replaceTexts(v reflect.Value, name string, replace func(name, text string) 
 		out.Elem().Set(inner)
 		return out, nil
 	case reflect.Slice:
-		if v.Len() == 0 {
-			return v, nil
-		}
 		out := reflect.MakeSlice(v.Type(), v.Len(), v.Len())
 		for i := range v.Len() {
-			e, err := replaceTexts(v.Index(i), name, replace)
+			e, err := p.elem.replace(v.Index(i), by)
 			if err != nil {
 				return v, err
 			}
@@ -335,32 +408,51 @@ func replaceTexts(v reflect.Value, name string, replace func(name, text string) 
 	case reflect.Struct:
 		out := reflect.New(v.Type()).Elem()
 		out.Set(v)
-		for i := range v.NumField() {
-			f := v.Type().Field(i)
-			text := textOf(f)
-			if text == "" && !hasTexts(f.Type) || f.Type.Kind() == reflect.String && isWord(f, v.Field(i).String()) {
+		for i := range p.fields {
+			x := &p.fields[i]
+			if x.isWord(v.Field(x.field)) {
 				continue
 			}
-			x, err := replaceTexts(v.Field(i), text, replace)
+			text, err := x.in.replace(v.Field(x.field), by)
 			if err != nil {
 				return v, err
 			}
-			out.Field(i).Set(x)
+			out.Field(x.field).Set(text)
 		}
 		return out, nil
 	}
-	return v, nil
+	s, err := by(p.name, v.String())
+	return reflect.ValueOf(s).Convert(v.Type()), err
 }
 
 // KeyedID is ID for a ledger that keeps texts beside its records: in what is hashed, each text stands as a digest under
 // the folder's key, so that the same observation has the same id and nobody without the key can try what a text may
 // have been. An observation without texts has the id of ID.
 func (o *Observation) KeyedID(key []byte) (string, error) {
-	k, err := o.keyed(key)
-	if err != nil {
-		return "", err
+	id, _, err := o.Identify(key)
+	return id, err
+}
+
+// Identify returns KeyedID and whether the observation may say a mark where a text belongs: see Marks. It says no only where none is
+// in what FormatObservation writes. Both come of one text, which takes most of the time of each.
+func (o *Observation) Identify(key []byte) (id string, marked bool, err error) {
+	if o.Signed != nil {
+		id, err = o.ID()
+		return id, false, err
 	}
-	return k.ID()
+	if o.Kind == KindEventCorrected {
+		marked = true // what it puts in place is hidden from what the id is taken from
+	}
+	k, err := o.keyed(key, func(text string) { marked = marked || IsMark(text) })
+	if err != nil {
+		return "", false, err
+	}
+	text, err := k.canonical(observationDomain)
+	if err != nil {
+		return "", false, err
+	}
+	eachMark(text, func(int, string) { marked = true })
+	return DerivedID(o.Time, sha256.Sum256(text)), marked, nil
 }
 
 // HasID reports whether an event, with its texts, is what an observation with an id said: one that is not keyed. Who
@@ -388,7 +480,7 @@ func (e *Event) HasID(id string) bool {
 
 // NewKeyedTrip is NewTrip of a packing whose trip is one that another packing, which differs in its texts alone, has.
 func (o *Observation) NewKeyedTrip(key []byte) (string, error) {
-	k, err := o.keyed(key)
+	k, err := o.keyed(key, func(string) {})
 	if err != nil {
 		return "", err
 	}
@@ -396,12 +488,13 @@ func (o *Observation) NewKeyedTrip(key []byte) (string, error) {
 	return DerivedID(o.Time, d), err
 }
 
-// keyed returns the observation as its keyed id is taken from it.
-func (o *Observation) keyed(key []byte) (*Observation, error) {
+// keyed returns the observation as its keyed id is taken from it, and hands on the texts that are hidden in it.
+func (o *Observation) keyed(key []byte, hidden func(text string)) (*Observation, error) {
 	if o.Signed != nil {
 		return o, nil
 	}
 	digest := func(name, text string) (string, error) {
+		hidden(text)
 		h := hmac.New(sha256.New, key)
 		fmt.Fprintf(h, "listbound text v1\n%s\n%s", name, text)
 		return "hmac-sha-256." + base64.RawURLEncoding.EncodeToString(h.Sum(nil)), nil

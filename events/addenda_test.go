@@ -116,6 +116,9 @@ func TestTextsComeBack(t *testing.T) {
 			}
 		}
 		note := fmt.Appendf(nil, "%s\n\n— x y\n", text)
+		if read := NewReader().Reveal(note, e, b.disclosed); !reflect.DeepEqual(read, RevealNote(note, e, b.disclosed)) {
+			t.Errorf("%s: a Reader makes %+v of it", d.Kind(), read)
+		}
 		if got := RevealNote(note, e, b.disclosed); !reflect.DeepEqual(got.Data, d) {
 			t.Errorf("%s came back as %+v, and was %+v", k, got.Data, d)
 		}

@@ -22,6 +22,18 @@ func isCanonical(raw []byte) bool {
 	return s.value(0) && len(s.rest) == 0
 }
 
+// wholeNumbers reports whether a text is surely one JSON value in which every number is an integer of at most 2^53-1, in one pass and
+// with blanks between as people's programs write them. False says nothing.
+func wholeNumbers(raw []byte) bool {
+	s := canonicalScan{rest: raw, loose: true}
+	s.blanks()
+	if !s.value(0) {
+		return false
+	}
+	s.blanks()
+	return len(s.rest) == 0
+}
+
 // deepest is how many arrays and objects within each other are looked at; no record has as many.
 const deepest = 32
 
@@ -31,6 +43,7 @@ const deepest = 32
 type canonicalScan struct {
 	rest    []byte
 	sorts   bool
+	loose   bool            // members may stand in any order, with blanks between
 	members []scannedMember // of the objects that are begun
 	spare   []byte
 }
@@ -44,6 +57,26 @@ func (s *canonicalScan) take(literal string) bool {
 		s.rest = rest
 	}
 	return ok
+}
+
+func (s *canonicalScan) blanks() {
+	for s.loose && len(s.rest) > 0 && (s.rest[0] == ' ' || s.rest[0] == '\n' || s.rest[0] == '\t' || s.rest[0] == '\r') {
+		s.rest = s.rest[1:]
+	}
+}
+
+// between takes a colon or a comma with the blanks around it.
+func (s *canonicalScan) between(literal string) bool {
+	s.blanks()
+	ok := s.take(literal)
+	s.blanks()
+	return ok
+}
+
+// end takes a bracket and the blanks before it.
+func (s *canonicalScan) end(literal string) bool {
+	s.blanks()
+	return s.take(literal)
 }
 
 func (s *canonicalScan) value(depth int) bool {
@@ -72,7 +105,7 @@ func (s *canonicalScan) value(depth int) bool {
 // of UTF-16 units; of other names nothing is said.
 func (s *canonicalScan) object(depth int) bool {
 	s.rest = s.rest[1:]
-	if s.take("}") {
+	if s.end("}") {
 		return true
 	}
 	inside, first, ordered := s.rest, len(s.members), true
@@ -82,7 +115,7 @@ func (s *canonicalScan) object(depth int) bool {
 			return false
 		}
 		name, ok := s.text()
-		if !ok || !plainASCII(name) || !s.take(":") || !s.value(depth+1) {
+		if !ok || !plainASCII(name) || !s.between(":") || !s.value(depth+1) {
 			return false
 		}
 		if n := len(s.members); n > first && bytes.Compare(s.members[n-1].name, name) >= 0 {
@@ -91,11 +124,13 @@ func (s *canonicalScan) object(depth int) bool {
 		if !ordered && !s.sorts {
 			return false
 		}
-		s.members = append(s.members, scannedMember{name, whole[:len(whole)-len(s.rest)]})
-		if s.take("}") {
+		if !s.loose {
+			s.members = append(s.members, scannedMember{name, whole[:len(whole)-len(s.rest)]})
+		}
+		if s.end("}") {
 			break
 		}
-		if !s.take(",") {
+		if !s.between(",") {
 			return false
 		}
 	}
@@ -135,17 +170,17 @@ func plainASCII(name []byte) bool {
 
 func (s *canonicalScan) array(depth int) bool {
 	s.rest = s.rest[1:]
-	if s.take("]") {
+	if s.end("]") {
 		return true
 	}
 	for {
 		if !s.value(depth + 1) {
 			return false
 		}
-		if s.take("]") {
+		if s.end("]") {
 			return true
 		}
-		if !s.take(",") {
+		if !s.between(",") {
 			return false
 		}
 	}

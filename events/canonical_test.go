@@ -62,6 +62,7 @@ var canonicalSeeds = []string{
 	`"\u00e9"`, `"\ud800"`, "\"\x7f\"", "\"\x1f\"",
 	`{"c":[{"b":1,"a":{"z":0,"y":"}"}},{}],"b":{"d":1,"a":2},"a":{}}`, `{"b":1,"a":2,"b":3}`, `{"b":{"y":1,"x":2},"c":1,"a":[{"l":1,"c":2}]}`,
 	`{"aa":1,"a":2}`, `{"b":1,"a":2`, `{"b":1,"é":2,"a":3}`, `{"b":{"d":1,"c":2},"a":1.0}`,
+	` { "b" : 1 , "a" : [ 2 , 3.5 ] } `, `{"a": -0}`, `[1, 2 ,{"a":1 , "a" : 2}]`,
 	"\"\u2028é😀\"", "\"\xff\"", "\"\xed\xa0\x80\"", `{"é":1,"z":2}`, `{"\u000b":1}`,
 	`{"😀":1,"\ufb33":2}`, `"a`, `"\`, `"\u00`, `[`, `{"a"`, `{"a":`, "",
 	strings.Repeat("[", 40) + strings.Repeat("]", 40),
@@ -76,6 +77,9 @@ func FuzzIsCanonical(f *testing.F) {
 		c, err := canonicalSlowly(raw)
 		if isCanonical(raw) && (err != nil || !bytes.Equal(c, raw)) {
 			t.Fatalf("%q is called canonical; the library makes %q of it: %v", raw, c, err)
+		}
+		if said := checkNumbers(raw); wholeNumbers(raw) && said != nil && !strings.Contains(said.Error(), "stands twice") {
+			t.Fatalf("the numbers in %q are called whole: %v", raw, said)
 		}
 		if err == nil && len(raw) <= MaxRecord {
 			if got, err := Canonical(raw); err != nil || !bytes.Equal(got, c) {
@@ -93,6 +97,24 @@ func TestIsCanonicalTakesRecords(t *testing.T) {
 	} {
 		if !isCanonical([]byte(s)) {
 			t.Errorf("%s is not seen to be canonical", s)
+		}
+	}
+}
+
+// TestWholeNumbersTakesLines: what people's programs write is seen to have whole numbers, whatever the order and the blanks.
+func TestWholeNumbersTakesLines(t *testing.T) {
+	for _, s := range []string{
+		`{"b":1,"a":[2,-3]}`, ` { "b" : 1 , "a" : [ 2 , "x\"" ] , "c" : { } , "d" : [ ] } `, "\t[\r\n0\t]\n", `{"a":9007199254740991}`,
+	} {
+		if !wholeNumbers([]byte(s)) {
+			t.Errorf("%s is not seen to have whole numbers", s)
+		}
+	}
+	for _, s := range []string{
+		`{"a":1.0}`, `{"a":9007199254740992}`, `{"a":1e2}`, `[-0]`, `[1 2]`, `{"a" 1}`, `{"a":1} x`, `[1,]`, `{"a":01}`, ` `,
+	} {
+		if wholeNumbers([]byte(s)) {
+			t.Errorf("%s is said to have whole numbers", s)
 		}
 	}
 }

@@ -3,6 +3,7 @@ package events
 import (
 	"errors"
 	"fmt"
+	"reflect"
 	"strconv"
 	"strings"
 	"time"
@@ -101,13 +102,41 @@ func Encode(e *Event) ([]byte, error) {
 		StationPrev: e.StationPrev, StationSeq: e.StationSeq, Subject: e.Subject,
 		Time: e.Time.UTC().Format(time.RFC3339Nano), Trip: e.Trip,
 	}}
+	if c, ok := env.canonical(e.Data); ok {
+		return c, nil
+	}
+	return env.canonicalSlowly(e)
+}
+
+var writtenAttributes = writtenMembers(reflect.TypeFor[attributes]())
+
+// canonical writes an event at once. Its data is first and its type last, by the names that they have.
+func (env *envelope) canonical(d Data) ([]byte, bool) {
+	if _, ok := d.(*Unknown); ok {
+		return nil, false
+	}
+	b, ok := appendCanonical(append(make([]byte, 0, roomyRecord), `{"data":`...), d)
+	if !ok {
+		return nil, false
+	}
+	if b, ok = writtenAttributes.members(b, reflect.ValueOf(&env.attributes).Elem(), false); !ok {
+		return nil, false
+	}
+	b, ok = appendQuoted(append(b, `,"type":`...), env.Type)
+	return append(b, '}'), ok && len(b) < MaxRecord
+}
+
+// roomyRecord is room for most records.
+const roomyRecord = 1536
+
+func (env *envelope) canonicalSlowly(e *Event) ([]byte, error) {
 	var err error
 	if u, ok := e.Data.(*Unknown); ok {
 		env.Data = u.Raw
 	} else if env.Data, err = json.Marshal(e.Data); err != nil {
 		return nil, fmt.Errorf("event data: %w", err)
 	}
-	raw, err := json.Marshal(&env)
+	raw, err := json.Marshal(env)
 	if err != nil {
 		return nil, fmt.Errorf("event: %w", err)
 	}

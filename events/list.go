@@ -26,6 +26,9 @@ const (
 )
 
 func digest(domain string, v any) (Digest, error) {
+	if b, ok := appendCanonical(append(make([]byte, 0, roomyRecord), domain...), v); ok && len(b)-len(domain) <= MaxRecord {
+		return sha256.Sum256(b), nil
+	}
 	raw, err := json.Marshal(v)
 	if err != nil {
 		return Digest{}, fmt.Errorf("hashing: %w", err)

@@ -3,6 +3,7 @@ package events
 import (
 	"bufio"
 	"bytes"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -224,8 +225,19 @@ func (o *Observation) mayNameSet() bool {
 // weightGrams, since hashed numbers are whole.
 func ParseObservedData(k Kind, raw []byte) (Data, error) {
 	if k != KindSetPacked {
+		var d Data
+		var err error
+		whole := wholeNumbers(raw)
+		if whole {
+			if d, err = DecodeData(k, raw); err == nil {
+				return d, nil
+			}
+		}
 		if err := checkNumbers(raw); err != nil && k.Known() {
 			return nil, fmt.Errorf("data: %w", err)
+		}
+		if whole {
+			return d, err
 		}
 		return DecodeData(k, raw)
 	}
@@ -281,11 +293,50 @@ func (o *Observation) Subject() string {
 
 // digest is over everything the observation says, in canonical JSON.
 func (o *Observation) digest(domain string) (Digest, error) {
+	text, err := o.canonical(domain)
+	return sha256.Sum256(text), err
+}
+
+// canonical returns what the observation says in canonical JSON, with what comes before it where it is hashed.
+func (o *Observation) canonical(domain string) ([]byte, error) {
+	if b, ok := o.appendCanonical(append(make([]byte, 0, roomyRecord), domain...)); ok && len(b)-len(domain) <= MaxRecord {
+		return b, nil
+	}
 	l, err := o.line()
 	if err != nil {
-		return Digest{}, err
+		return nil, err
 	}
-	return digest(domain, l)
+	raw, err := json.Marshal(l)
+	if err == nil {
+		raw, err = Canonical(raw)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("hashing: %w", err)
+	}
+	return append([]byte(domain), raw...), nil
+}
+
+// appendCanonical writes the members of an observationLine in canonical order.
+func (o *Observation) appendCanonical(b []byte) (_ []byte, ok bool) {
+	if b, ok = appendCanonical(append(b, `{"data":`...), o.Data); !ok {
+		return b, false
+	}
+	at := o.Time.UTC().Format(time.RFC3339Nano)
+	for _, m := range [...]struct {
+		name, value string
+		always      bool
+	}{
+		{`,"kind":`, string(o.Kind), true}, {`,"medium":`, o.Medium, false}, {`,"operator":`, o.Operator, false},
+		{`,"set":`, o.Set, false}, {`,"station":`, o.Station, true}, {`,"time":`, at, true}, {`,"trip":`, o.Trip, false},
+	} {
+		if m.value == "" && !m.always {
+			continue
+		}
+		if b, ok = appendQuoted(append(b, m.name...), m.value); !ok {
+			return b, false
+		}
+	}
+	return append(b, '}'), true
 }
 
 // ID returns the id of the event the observation becomes: the same

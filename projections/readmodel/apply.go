@@ -85,7 +85,7 @@ func Parse(origin string, disclosed events.Disclosed, raws []Raw) (*Batch, error
 func parseObserved(rd *events.Reader, disclosed events.Disclosed, n []byte) events.Parsed {
 	p := rd.Parse(n)
 	if p.Event != nil {
-		p.Event = events.RevealNote(n, rd.Observed(n, p.Event), disclosed)
+		p.Event = rd.Reveal(n, rd.Observed(n, p.Event), disclosed)
 	}
 	return p
 }
@@ -108,6 +108,9 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	if b.first != m.pos+1 {
 		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)
 	}
+	if !m.bulk {
+		m.observed.add(b) // before anybody can find it
+	}
 	if err := m.apply(ctx, b); err != nil {
 		m.forget(ctx)
 		return fmt.Errorf("read model: %w", err)
@@ -128,7 +131,6 @@ func (m *Model) remember(b *Batch) {
 	if m.bulk {
 		return
 	}
-	m.observed.add(b)
 	for i := max(0, b.Len()-recentLen); i < b.Len(); i++ {
 		r := &b.records[i]
 		if r.parsed.Err == nil && r.parsed.Event != nil {

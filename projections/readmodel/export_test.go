@@ -85,6 +85,12 @@ func (m *Model) CancelledWithin(ctx context.Context) error {
 	})
 }
 
+// MayHaveID reports whether an event with an id may be in the tables, as far as is known without asking them.
+func (m *Model) MayHaveID(id string) bool {
+	args, ok := eventArgs(id)
+	return ok && m.mayHaveID(args[0].([]byte), args[1].(int64))
+}
+
 // FillObserved fills what is known of observations up to its bound.
 func (m *Model) FillObserved() {
 	for n := uint64(0); len(m.observed.marks) < observedAtMost; n++ {

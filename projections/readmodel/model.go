@@ -361,7 +361,7 @@ func (m *Model) BeginBulk(ctx context.Context) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.bulk = true
-	m.observed.begin(math.MaxInt64) // who fills in bulk asks for nothing meanwhile
+	m.observed.begin(math.MaxInt64, math.MaxInt64) // who fills in bulk asks for nothing meanwhile
 	return nil
 }
 

@@ -19,11 +19,13 @@ type observed struct {
 	mu    sync.Mutex
 	until int64 // what the tables have and marks doesn't was observed to then
 	last  int64 // the latest in marks
-	marks map[uint64]struct{}
+	// The same of ids, of which the ledger's own are in marks too.
+	idsUntil, idsLast int64
+	marks             map[uint64]struct{}
 }
 
 // observedAtMost bounds how many are kept, of some 20 bytes each. Then what is known of them is when the last one was.
-const observedAtMost = 1 << 17
+const observedAtMost = 1 << 18
 
 var observedSeed = maphash.MakeSeed()
 
@@ -34,27 +36,35 @@ func observationMark(station string, at int64) uint64 {
 	}{station, at})
 }
 
-// begin starts anew, with tables in which nothing is later than a moment.
-func (o *observed) begin(until int64) {
+func idMark(id []byte) uint64 { return maphash.Bytes(observedSeed, id) }
+
+// begin starts anew, with tables in which nothing of stations is later than one moment, and nothing at all than another.
+func (o *observed) begin(until, idsUntil int64) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.until, o.last, o.marks = until, math.MinInt64, make(map[uint64]struct{})
+	o.idsUntil, o.idsLast = idsUntil, math.MinInt64
 }
 
-// add takes what has been applied.
+// add takes what is about to be applied. If it isn't in the end, the tables are asked without need.
 func (o *observed) add(b *Batch) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for i := range b.records {
 		e := b.records[i].parsed.Event
-		if e == nil || e.Station == o.own {
+		if e == nil {
 			continue
 		}
 		if len(o.marks) >= observedAtMost {
-			o.until = max(o.until, o.last)
+			o.until, o.idsUntil = max(o.until, o.last), max(o.idsUntil, o.idsLast)
 			clear(o.marks)
 		}
 		at := e.Time.UnixNano()
+		o.idsLast = max(o.idsLast, at)
+		o.marks[idMark(idBytes(e.ID))] = struct{}{}
+		if e.Station == o.own {
+			continue
+		}
 		o.last = max(o.last, at)
 		o.marks[observationMark(e.Station, at)] = struct{}{}
 	}
@@ -72,15 +82,37 @@ func (m *Model) MayHave(station string, at time.Time) bool {
 	return is
 }
 
+// mayHaveID reports whether an event with an id may be in the tables, which was observed at a moment or later. It says no only where
+// none is.
+func (m *Model) mayHaveID(id []byte, from int64) bool {
+	o := &m.observed
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if from <= o.idsUntil {
+		return true
+	}
+	_, is := o.marks[idMark(id)]
+	return is
+}
+
 // beginObserved starts with what the tables have.
 func (m *Model) beginObserved(ctx context.Context) error {
 	m.observed.own = m.opts.Ledger.Name()
-	until := int64(math.MinInt64)
-	err := m.read.QueryRowContext(ctx, `SELECT observed FROM events WHERE station <> ? ORDER BY observed DESC LIMIT 1`,
-		m.observed.own).Scan(&until)
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
-		return fmt.Errorf("read model: %w", err)
+	last := func(where string, args ...any) (int64, error) {
+		at := int64(math.MinInt64)
+		err := m.read.QueryRowContext(ctx, `SELECT observed FROM events WHERE `+where+` ORDER BY observed DESC LIMIT 1`, args...).Scan(&at)
+		if err != nil && !errors.Is(err, sql.ErrNoRows) {
+			return 0, fmt.Errorf("read model: %w", err)
+		}
+		return at, nil
 	}
-	m.observed.begin(until)
-	return nil
+	until, err := last(`station <> ?`, m.observed.own)
+	if err != nil {
+		return err
+	}
+	idsUntil, err := last(`1`)
+	if err == nil {
+		m.observed.begin(until, idsUntil)
+	}
+	return err
 }

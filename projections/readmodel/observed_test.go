@@ -4,6 +4,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"listbound/events"
 )
 
 // TestMayHave: of all that was recorded a model says that it may have it, however it came by it; of what is later, and of
@@ -22,9 +24,15 @@ func TestMayHave(t *testing.T) {
 			if last.Before(f.Event.Time) {
 				last = f.Event.Time
 			}
+			if seqs, err := m.FindEvents(t.Context(), f.Event.ID); err != nil || len(seqs) > 0 && !m.MayHaveID(f.Event.ID) {
+				t.Errorf("%s: the id of record %d is said not to be there: %v", how, f.Seq, err)
+			}
 			if !m.MayHave(f.Event.Station, f.Event.Time) {
 				t.Errorf("%s: record %d, of %s at %s, is said not to be there", how, f.Seq, f.Event.Station, f.Event.Time)
 			}
+		}
+		if m.MayHaveID(events.DerivedID(last.Add(time.Second), events.Digest{1})) {
+			t.Errorf("%s: an id that is later than all may be there", how)
 		}
 		if m.MayHave("north/or-9", last.Add(1)) {
 			t.Errorf("%s: what is later than all may be there", how)
@@ -33,6 +41,9 @@ func TestMayHave(t *testing.T) {
 	all := len(h.facts)
 	h.apply(m, int64(all/2))
 	has("applied", all/2)
+	if m.MayHaveID(events.DerivedID(h.facts[0].Event.Time, events.Digest{1})) {
+		t.Error("an id of no record may be there")
+	}
 	if at := h.facts[0].Event.Time; m.MayHave("nobody/else", at) {
 		t.Error("what another station observed then may be there")
 	}

@@ -183,7 +183,7 @@ func (s *source) corrected(found []facts.Fact) ([]facts.Fact, error) {
 
 func (s *source) byID(id string) ([]facts.Fact, error) {
 	args, ok := eventArgs(id)
-	if !ok {
+	if !ok || !s.model.mayHaveID(args[0].([]byte), args[1].(int64)) {
 		return nil, nil
 	}
 	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], args...)

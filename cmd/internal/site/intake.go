@@ -21,7 +21,7 @@ import (
 
 // Record implements Service.
 func (s *Site) Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error {
-	parts := partsOf(lines, s.opts.Batch)
+	parts := partsOf(lines, s.opts.Batch, s.addenda.idKey)
 	if s.opts.Alone {
 		parts = ahead(parts)
 	}
@@ -44,8 +44,8 @@ type part struct {
 	err   error // why the file could not be read on
 }
 
-// partsOf reads a file.
-func partsOf(lines io.Reader, most int) iter.Seq[part] {
+// partsOf reads a file, and takes the ids of its lines where the folder has its key.
+func partsOf(lines io.Reader, most int, key func() []byte) iter.Seq[part] {
 	return func(yield func(part) bool) {
 		var batch []line
 		for n, r := range events.Observations(lines) {
@@ -53,7 +53,9 @@ func partsOf(lines io.Reader, most int) iter.Seq[part] {
 				yield(part{batch, true, r.Err})
 				return
 			}
-			batch = append(batch, line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)})
+			l := line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)}
+			l.identify(key())
+			batch = append(batch, l)
 			if len(batch) < most {
 				continue
 			}
@@ -104,6 +106,7 @@ func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Recei
 			return nil, refusal.Because(err)
 		}
 		batch[i] = line{n: i + 1, obs: o}
+		batch[i].identify(s.addenda.idKey())
 	}
 	if err := s.take(ctx, batch, true); err != nil {
 		return nil, err
@@ -120,6 +123,9 @@ type line struct {
 	n      int
 	obs    *events.Observation
 	unread error // why it is no observation, or could not be read
+
+	id           string // of the event that it becomes; "" until it is taken
+	unidentified error  // why it has none
 
 	err     error // why it is refused
 	twin    *line // the line before it in the round that says the same
@@ -341,15 +347,12 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	if l.err = in.permitted(ctx, l.obs); l.err != nil {
 		return
 	}
-	id, err := l.obs.KeyedID(in.site.addenda.idKey())
-	if err == nil {
-		err = refuseMarks(l.obs)
-	}
-	if err != nil {
+	l.identify(in.site.addenda.idKey())
+	if err := l.unidentified; err != nil {
 		l.err = refusal.Because(err)
 		return
 	}
-	self := identity(id, l.obs)
+	id, self := l.id, identity(l.id, l.obs)
 	if l.twin = in.seen[self]; l.twin != nil {
 		return
 	}
@@ -452,6 +455,18 @@ func (in *intake) knownBefore(ctx context.Context, id string, l *line) (bool, er
 		return false, err
 	}
 	return in.known(ctx, former, l)
+}
+
+// identify takes a line's id from what it says, once; key is the folder's. It needs nothing of anybody.
+func (l *line) identify(key []byte) {
+	if l.obs == nil || len(key) == 0 || l.id != "" || l.unidentified != nil {
+		return
+	}
+	id, marked, err := l.obs.Identify(key)
+	if err == nil && marked {
+		err = refuseMarks(l.obs)
+	}
+	l.id, l.unidentified = id, err
 }
 
 // refuseMarks refuses an observation that says a mark where a text belongs: it would be shown as another text.

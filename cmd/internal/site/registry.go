@@ -31,6 +31,7 @@ type signing struct {
 	redacting bool
 	entries   []ledger.Entry
 	events    []*events.Event // of the entries
+	links     map[string]int  // how many of the entries are linked to a key
 }
 
 // chain is where a station's numbering stands.
@@ -45,7 +46,7 @@ type chain struct {
 }
 
 func newSigning(ctx context.Context, s *Site, m *readmodel.Model) *signing {
-	return &signing{ctx: ctx, site: s, model: m, chains: make(map[string]*chain)}
+	return &signing{ctx: ctx, site: s, model: m, chains: make(map[string]*chain), links: make(map[string]int)}
 }
 
 // mark is where a batch stood before a line.
@@ -77,6 +78,11 @@ func (b *signing) mark(o *events.Observation) mark {
 
 // undo takes back what a line did that is refused.
 func (b *signing) undo(m mark) {
+	for _, e := range b.entries[m.entries:] {
+		for _, key := range e.About {
+			b.links[key]--
+		}
+	}
 	b.entries, b.events = b.entries[:m.entries], b.events[:m.entries]
 	b.site.addenda.forget(m.addenda)
 	for name, c := range m.chains {
@@ -132,6 +138,9 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last, About: about,
 	})
 	b.events = append(b.events, e)
+	for _, key := range about {
+		b.links[key]++
+	}
 	return nil
 }
 
@@ -157,7 +166,7 @@ func (b *signing) correctedKind(e *events.Event) (events.Kind, error) {
 
 // linked reports whether a record is linked to a key, in the ledger or before in this batch.
 func (b *signing) linked(key string) (bool, error) {
-	if slices.ContainsFunc(b.entries, func(e ledger.Entry) bool { return slices.Contains(e.About, key) }) {
+	if b.links[key] > 0 {
 		return true, nil
 	}
 	return b.site.ledger.Linked(key)

@@ -124,7 +124,9 @@ func (in *intake) enterAll(rs []*request) bool {
 }
 
 // again forgets what an earlier attempt made of a line.
-func (l *line) again() { *l = line{n: l.n, obs: l.obs, unread: l.unread} }
+func (l *line) again() {
+	*l = line{n: l.n, obs: l.obs, unread: l.unread, id: l.id, unidentified: l.unidentified}
+}
 
 // store appends what was prepared and answers the requests.
 func (s *Site) store(ctx context.Context, in *intake, rs []*request) error {
