@@ -158,7 +158,7 @@ func Test(t *testing.T) {
 func TestRun(t *testing.T) {
 	module(t, map[string]string{"sample.go": subject, "sample_test.go": subjectTest})
 	var out strings.Builder
-	o := options{seed: 1, workers: 2, factor: 1, memory: 4096, grace: 5 * time.Second}
+	o := options{seed: 1, workers: 2, factor: 1, memory: 4096, grace: 3 * time.Second}
 	if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || !ok {
 		t.Fatalf("%t, %v\n%s", ok, err, out.String())
 	}
