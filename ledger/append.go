@@ -57,7 +57,7 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 	if damage := l.Damage(); len(damage) > 0 {
 		return nil, &DamagedError{Dir: l.opts.Dir, Problems: damage}
 	}
-	if l.opts.Reading {
+	if l.opts.Reading || l.opts.Copy != nil {
 		return nil, l.stopReason()
 	}
 	c := &call{entries: entries, done: make(chan struct{})}
@@ -270,7 +270,8 @@ func (l *Ledger) stopReason() error {
 	var full *noRoomError
 	var fenced *fencedError
 	switch {
-	case errors.As(l.failed, &fenced) || errors.As(l.failed, &lost) || errors.As(l.failed, &full) || l.opts.Reading && l.failed != nil:
+	case errors.As(l.failed, &fenced) || errors.As(l.failed, &lost) || errors.As(l.failed, &full) ||
+		l.failed != nil && (l.opts.Reading || l.opts.Copy != nil):
 		return stoppedf("not recorded: %w", l.failed)
 	case l.failed != nil:
 		return stoppedf("not recorded: an earlier record failed: %w; see to the disk and start again", l.failed)

@@ -93,7 +93,7 @@ func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
 	if l.stopped() {
 		return nil, ErrClosed
 	}
-	if l.opts.Reading {
+	if l.opts.Reading || l.opts.Copy != nil {
 		return l.SignedNote(), nil
 	}
 	if damage := l.Damage(); len(damage) > 0 {

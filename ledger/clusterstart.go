@@ -216,7 +216,7 @@ func (l *Ledger) catchUpAlone(ctx context.Context, c *clustered, last int64) err
 		return nil
 	}
 	lastAt := l.lastAt
-	complete, err := l.takeIn(ctx, c, last, func(seq int64, record []byte) error {
+	complete, err := l.takeIn(ctx, c.read, last, func(seq int64, record []byte) error {
 		_, at, _, err := proof.SplitArrival(l.opts.Origin, record)
 		switch {
 		case err != nil:
@@ -228,7 +228,7 @@ func (l *Ledger) catchUpAlone(ctx context.Context, c *clustered, last int64) err
 		}
 		lastAt = at
 		return nil
-	})
+	}, nil)
 	if err != nil {
 		return err
 	}

@@ -27,6 +27,8 @@ func (l *Ledger) start(ctx context.Context) error {
 		full = l.room()
 	}
 	switch {
+	case l.opts.Copy != nil:
+		return l.loadCopy()
 	case l.opts.Reading:
 		l.failed = errReading
 		return l.loadFiles(ctx)

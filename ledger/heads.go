@@ -178,7 +178,7 @@ func (l *Ledger) headsPath() string { return filepath.Join(l.opts.Dir, headsName
 // keepHeads writes the copy where it would spare the next start something: when the heads are asked for, and at a stop.
 func (l *Ledger) keepHeads() {
 	l.mu.Lock()
-	due := l.heads.loaded && l.heads.upto <= l.signed.Size && l.heads.upto >= l.heads.kept+headsAhead
+	due := l.opts.Copy == nil && l.heads.loaded && l.heads.upto <= l.signed.Size && l.heads.upto >= l.heads.kept+headsAhead
 	l.mu.Unlock()
 	if !due {
 		return

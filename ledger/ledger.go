@@ -50,6 +50,9 @@ type Options struct {
 	Reading bool
 	// Cluster says where the stream lives if that is not in this process. Open then waits until no other process writes it.
 	Cluster *Cluster
+	// Copy says that the ledger is written elsewhere and copied here; Signer and Verifier are not needed then. nil: it is
+	// written here.
+	Copy *Copy
 	// Audit is called with each record, in order, before it goes into the tree. An error is logged and counted, and
 	// stops nothing: what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
@@ -69,22 +72,24 @@ type Ledger struct {
 	// committing is held while records are stored, and while a stream that was closed for lack of room is opened again.
 	committing sync.Mutex
 
-	mu       sync.Mutex
-	size     int64            // number of records stored
-	tail     [][]byte         // records signed.Size+1 … size
-	tailSize int64            // bytes in tail
-	epoch    int64            // number of the first record stored by this process
-	stations map[string]int64 // sequence of each station's last record, for stations looked up so far
-	lastAt   time.Time        // arrival of the last record
-	signed   proof.Checkpoint
-	note     []byte        // signed, as a signed note
-	handed   bool          // Options.Next has taken over
-	grown    chan struct{} // closed and replaced when size grows
-	damage   []Problem
-	failed   error // why the stream takes nothing until the next start
-	noStream bool  // the server did not find the stream at the start
-	unsynced bool  // the stream was read from its files: what is unsigned of it need not be on disk
-	loss     *Loss // what is missing and not declared yet
+	mu        sync.Mutex
+	size      int64            // number of records stored
+	tail      [][]byte         // records signed.Size+1 … size
+	tailSize  int64            // bytes in tail
+	epoch     int64            // number of the first record stored by this process
+	stations  map[string]int64 // sequence of each station's last record, for stations looked up so far
+	lastAt    time.Time        // arrival of the last record
+	signed    proof.Checkpoint
+	floor     proof.Checkpoint // what a copy has had, where that is more than there is
+	floorNote []byte           // floor, as a signed note
+	note      []byte           // signed, as a signed note
+	handed    bool             // Options.Next has taken over
+	grown     chan struct{}    // closed and replaced when size grows
+	damage    []Problem
+	failed    error // why the stream takes nothing until the next start
+	noStream  bool  // the server did not find the stream at the start
+	unsynced  bool  // the stream was read from its files: what is unsigned of it need not be on disk
+	loss      *Loss // what is missing and not declared yet
 
 	heads   heads
 	queue   queue
@@ -169,10 +174,13 @@ func (o *Options) check() error {
 	switch {
 	case o.Dir == "":
 		return errors.New("a ledger needs a folder")
-	case o.Signer == nil || o.Verifier == nil:
-		return errors.New("a ledger needs its key: signer and verifier")
+	case o.Copy != nil && o.Copy.key().Name() != o.Origin:
+		return fmt.Errorf("the key is named %q and the ledger %q; use the key made for this ledger", o.Copy.key().Name(), o.Origin)
 	case o.Clock == nil:
 		return errors.New("a ledger needs a clock")
+	case o.Copy != nil:
+	case o.Signer == nil || o.Verifier == nil:
+		return errors.New("a ledger needs its key: signer and verifier")
 	case o.Signer.Name() != o.Origin || o.Verifier.Name() != o.Origin:
 		return fmt.Errorf("the key is named %q and the ledger %q; use the key made for this ledger",
 			o.Signer.Name(), o.Origin)

@@ -170,7 +170,7 @@ func (l *Ledger) keepUp(ctx context.Context, c *clustered, note []byte) error {
 	if target.Size <= l.signed.Size {
 		return nil
 	}
-	complete, err := l.takeIn(ctx, c, target.Size, nil)
+	complete, err := l.takeIn(ctx, c.read, target.Size, nil, nil)
 	if err != nil {
 		return err
 	}
@@ -209,13 +209,16 @@ func (l *Ledger) loadKept() error {
 	return err
 }
 
-// takeIn puts the stream's records up to one into the folder's tree, of which they are the next. Nothing is signed, and
-// the old checkpoint stands. It returns the names of the files whose partial predecessors can go with it.
-func (l *Ledger) takeIn(ctx context.Context, c *clustered, upto int64, check func(seq int64, record []byte) error) ([]string, error) {
+// takeIn puts records that are read elsewhere, up to one, into the folder's tree, of which they are the next. Nothing is
+// signed, and the old checkpoint stands. Each is shown to check, and those that are about to be written, which come behind
+// a number, to sure; both may be nil. It returns the names of the files whose partial predecessors can go with it.
+func (l *Ledger) takeIn(ctx context.Context, read reads, upto int64, check func(seq int64, record []byte) error,
+	sure func(tree *proof.Tree, size int64, records [][]byte) error,
+) ([]string, error) {
 	var complete []string
 	for size := l.build.tree.Size(); size < upto; size = l.build.tree.Size() {
 		records := make([][]byte, 0, min(upto-size, maxChunk))
-		err := c.read(ctx, size+1, min(size+maxChunk, upto), func(seq int64, _ string, record []byte) error {
+		err := read(ctx, size+1, min(size+maxChunk, upto), func(seq int64, _ string, record []byte) error {
 			if want := size + int64(len(records)) + 1; seq != want {
 				return fmt.Errorf("the stream lacks %s", rangeText([2]int64{want, seq - 1}))
 			}
@@ -233,6 +236,9 @@ func (l *Ledger) takeIn(ctx context.Context, c *clustered, upto int64, check fun
 		}
 		tree := l.build.tree.Clone()
 		files, full, err := l.grow(tree, size, records)
+		if err == nil && sure != nil {
+			err = sure(tree, size, records)
+		}
 		if err != nil {
 			return nil, err
 		}

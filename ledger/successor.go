@@ -26,6 +26,9 @@ func (l *Ledger) HandedOn() bool {
 
 // Verifier returns the public key of the ledger.
 func (l *Ledger) Verifier() note.Verifier {
+	if l.opts.Copy != nil {
+		return l.opts.Copy.key()
+	}
 	if l.HandedOn() {
 		return l.opts.Next.Verifier
 	}
@@ -55,6 +58,10 @@ func (o *Options) keyLost(record []byte) bool {
 
 // openNewest opens a checkpoint of the time of now, and reports whether the next key has signed it.
 func (o *Options) openNewest(msg []byte) (c proof.Checkpoint, next bool, err error) {
+	if o.Copy != nil {
+		c, err = proof.OpenCheckpoint(msg, o.Origin, o.Copy.all()...)
+		return c, false, err
+	}
 	c, err = proof.OpenCheckpoint(msg, o.Origin, o.Verifier)
 	if err == nil || o.Next == nil {
 		return c, false, err
