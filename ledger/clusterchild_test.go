@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -67,7 +69,7 @@ func serveNats(dir, _ string) error {
 		Username: n.User, Password: n.Pass, JetStreamMaxMemory: 16 << 20, JetStreamMaxStore: 1 << 30,
 	}
 	if n.Peer > 0 {
-		opts.Cluster = server.ClusterOpts{Name: "three", Host: "127.0.0.1", Port: n.Peer}
+		opts.Cluster = server.ClusterOpts{Name: "three", Host: "127.0.0.1", Port: n.Peer, NoAdvertise: true} // clients know all
 		opts.Routes = server.RoutesFromStr(strings.Join(n.Routes, ","))
 	}
 	s, err := server.NewServer(opts)
@@ -90,8 +92,8 @@ func clusterAt(url string, silence time.Duration) *ledger.Cluster {
 	}
 }
 
-// writeToCluster stands by, and then has some stations record, each one after the other, until it is killed or another
-// writes. It says what it was told is stored, and each checkpoint.
+// writeToCluster stands by, and then has some stations record, each one after the other, until it is killed, told to end or
+// another writes. It says what it was told is stored, and each checkpoint.
 func writeToCluster(dir, _ string) error {
 	var w clusterWriter
 	if err := readChild(dir, &w); err != nil {
@@ -128,10 +130,13 @@ func writeToCluster(dir, _ string) error {
 }
 
 func recordInCluster(l *ledger.Ledger, w clusterWriter) error {
+	told := make(chan os.Signal, 1)
+	signal.Notify(told, syscall.SIGTERM)
+	over := func() bool { return l.Fenced() || len(told) > 0 }
 	var say sync.Mutex
 	var wg sync.WaitGroup
 	wg.Go(func() {
-		for last := int64(-1); !l.Fenced(); time.Sleep(30 * time.Millisecond) {
+		for last := int64(-1); !over(); time.Sleep(30 * time.Millisecond) {
 			if msg := l.SignedNote(); l.Signed().Size != last {
 				last = l.Signed().Size
 				say.Lock()
@@ -144,7 +149,7 @@ func recordInCluster(l *ledger.Ledger, w clusterWriter) error {
 		wg.Go(func() {
 			name := fmt.Sprintf("north/station-%d", n)
 			key, _ := childKey(name)
-			for !l.Fenced() {
+			for !over() {
 				seq, i, err := recordNext(l, name, key)
 				say.Lock()
 				if err == nil {
@@ -161,8 +166,16 @@ func recordInCluster(l *ledger.Ledger, w clusterWriter) error {
 		})
 	}
 	wg.Wait()
-	fmt.Println("fenced")
-	return l.Close()
+	if l.Fenced() {
+		fmt.Println("fenced")
+		return l.Close()
+	}
+	if err := l.Close(); err != nil {
+		return err
+	}
+	fmt.Println("signed", base64.StdEncoding.EncodeToString(l.SignedNote()))
+	fmt.Println("left")
+	return nil
 }
 
 // recordNext records what comes after the station's last record, as a station does that reads back.
