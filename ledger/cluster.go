@@ -168,6 +168,12 @@ func (c *clustered) untilAnswered(ask func() error) error {
 		if err == nil || errors.Is(err, errNoStream) || errors.Is(err, errNoRecord) {
 			return err
 		}
+		var refused *refusedError
+		if errors.As(err, &refused) && refused.code == uint16(server.JSNotEnabledForAccountErr) &&
+			time.Until(until) < clusterPatience-clusterTry { // a server that has just started may say so for a moment
+			return fmt.Errorf("the NATS cluster at %s: %w; the ledger needs JetStream, on three servers, and the user of an account "+
+				"that has it", c.where, err)
+		}
 		if time.Now().After(until) {
 			return fmt.Errorf("the NATS cluster at %s does not answer: %w", c.where, err)
 		}

@@ -222,7 +222,7 @@ func streamInfo(nc *nats.Conn, stream string, req []byte, patience time.Duration
 		if r.Error.ErrCode == uint16(server.JSStreamNotFoundErr) {
 			return nil, errNoStream
 		}
-		return nil, fmt.Errorf("stream state: %s", r.Error.Description)
+		return nil, fmt.Errorf("stream state: %w", &refusedError{code: r.Error.ErrCode, text: r.Error.Description})
 	}
 	return r.StreamInfo, nil
 }

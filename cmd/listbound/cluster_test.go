@@ -19,7 +19,7 @@ import (
 
 const natsPassword = "s3cret-of-the-cluster"
 
-// clusterServer is "listbound serve --nats" as a process of its own, and what it says.
+// clusterServer is a server as a process of its own, and what it says.
 type clusterServer struct {
 	cmd   *exec.Cmd
 	lines *bufio.Scanner
@@ -28,8 +28,20 @@ type clusterServer struct {
 
 func serveCluster(t *testing.T, dir, at string, args ...string) *clusterServer {
 	t.Helper()
-	s := &clusterServer{cmd: run(append([]string{"serve", "--data", dir, "--site", "north", "--address", "127.0.0.1:0", "--nats", at}, args...)...)}
-	s.cmd.Env = append(s.cmd.Env, "LISTBOUND_NATS_USER=ledger", "LISTBOUND_NATS_PASSWORD="+natsPassword)
+	c := run(append([]string{"serve", "--data", dir, "--site", "north", "--address", "127.0.0.1:0", "--nats", at}, args...)...)
+	c.Env = append(c.Env, "LISTBOUND_NATS_USER=ledger", "LISTBOUND_NATS_PASSWORD="+natsPassword)
+	return startServer(t, c)
+}
+
+// start starts a server.
+func start(t *testing.T, args ...string) *clusterServer {
+	t.Helper()
+	return startServer(t, run(args...))
+}
+
+func startServer(t *testing.T, c *exec.Cmd) *clusterServer {
+	t.Helper()
+	s := &clusterServer{cmd: c}
 	out, err := s.cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
