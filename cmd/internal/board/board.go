@@ -125,6 +125,7 @@ type answer struct {
 	tables   []*table
 	scripts  []string               // besides the board's own
 	live     bool                   // see shell.Page
+	copied   bool                   // its rows say up to where a follower answers; see shell.Page
 	pdf      func() ([]byte, error) // its print; nil: the page itself is printed
 	moment   bool                   // it has a form of its own for the moment that it is about
 	asOf     time.Time              // that one, where it has
@@ -222,7 +223,7 @@ func (p *pages) renderAsOf(w http.ResponseWriter, r *http.Request, code int, a *
 		p.render(w, r, code, a)
 		return
 	}
-	a.live = true // how far judgement is behind now is nothing of then
+	a.live, a.copied = true, false // how far judgement is behind now is nothing of then
 	kept := &keptPage{ResponseWriter: w, code: code}
 	p.render(kept, r, code, a)
 	w.WriteHeader(kept.code)
@@ -241,7 +242,8 @@ func (k *keptPage) Write(b []byte) (int, error) { k.body = append(k.body, b...);
 
 func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
 	p.sh.Render(w, r, code, p.templates, a.template,
-		shell.Page{Title: a.title, Scripts: append([]string{scriptPath}, a.scripts...), Wide: a.wide, Live: a.live, Known: a.known,
+		shell.Page{Title: a.title, Scripts: append([]string{scriptPath}, a.scripts...), Wide: a.wide, Live: a.live, OwnCopied: a.copied,
+			Known:   a.known,
 			Printed: p.printed(r), Body: a.body})
 }
 

@@ -23,6 +23,7 @@ type dayBody struct {
 	Date          string
 	Today         bool
 	Now           time.Time
+	Copied        *shell.Copied // up to where a follower answers
 	Groups        []dayGroup
 	Cases, Lack   int
 	Table         *table
@@ -75,9 +76,9 @@ func (p *pages) showDay(r *http.Request, words *shell.Words, day string, in *sch
 	}
 	b.Table = dayTable(words, d)
 	if asOf(r).IsZero() {
-		b.In = in
+		b.In, b.Copied = in, p.sh.CopiedIn(words)
 	}
-	a := &answer{template: "day", title: words.T("board.day"), wide: true, live: true, body: b, tables: []*table{b.Table}}
+	a := &answer{template: "day", title: words.T("board.day"), wide: true, live: true, copied: true, body: b, tables: []*table{b.Table}}
 	if r.Method == http.MethodGet && r.FormValue("part") == "rows" {
 		a.template = "day-rows"
 	}

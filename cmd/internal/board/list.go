@@ -48,6 +48,7 @@ type boardBody struct {
 	Registers string              // which ones the site does not hold to, "" where it holds to all
 	Witnessed *site.WitnessReport // nil where nobody is asked
 	Behind    int64               // how many records no verdict knows of
+	Copied    *shell.Copied       // up to where a follower answers
 	Filtered  bool
 	Clear     string
 	Next      string // the following page, "" on the last
@@ -163,7 +164,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int),
 		Wanted: q.Get("wanted") == "1", Closed: q.Get("closed") == "1",
 	}
-	b.ofNow(p, asOf(r))
+	b.ofNow(p, asOf(r), words)
 	limit := rowsOnPage
 	if q.Get("format") != "" || b.Wanted { // a table is taken away whole; what is waited for stands in an order of its own
 		limit, after = exportedRows, nil
@@ -199,7 +200,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	b.fill(rows, q, limit)
 	b.Table = boardTable(b.Rows, b.wishes, words)
-	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table}}
+	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, copied: true, body: b, tables: []*table{b.Table}}
 	if q.Get("part") == "rows" {
 		a.template = "board-rows"
 	}
@@ -225,8 +226,9 @@ func shownOfHabit(q url.Values) int {
 }
 
 // ofNow fills in what is known of the ledger now, and nothing of it on a page as of an earlier moment.
-func (b *boardBody) ofNow(p *pages, at time.Time) {
+func (b *boardBody) ofNow(p *pages, at time.Time, words *shell.Words) {
 	if b.Now = at.IsZero(); b.Now {
+		b.Copied = p.sh.CopiedIn(words)
 		b.Behind, b.Checked, b.Witnessed, b.Stamped = p.site.Behind(), p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
 	}
 }

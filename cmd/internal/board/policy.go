@@ -24,7 +24,7 @@ import (
 type policyBody struct {
 	Problem, Done string
 	InForce       *site.PolicyInForce
-	Then          bool // it is about an earlier moment: there is nothing to adopt
+	Then          bool // it is about an earlier moment, or a follower's: there is nothing to adopt
 	Lines         []policyLine
 	Reason, Badge string
 
@@ -52,7 +52,7 @@ type choiceOf struct {
 }
 
 func (p *pages) policyPage(r *http.Request, words *shell.Words) (*answer, error) {
-	return p.policyForm(r, words, &policyBody{Then: !asOf(r).IsZero()}, nil)
+	return p.policyForm(r, words, &policyBody{Then: !asOf(r).IsZero() || p.site.Position() != nil}, nil)
 }
 
 // policyForm shows a policy in the form: the one in force where none is given.

@@ -32,6 +32,7 @@ type wallBody struct {
 	// Lacking and Held are how many cases lack something, and how many sets besides need somebody.
 	Lacking, Held int
 	Behind        int64
+	Copied        *shell.Copied // up to where a follower answers
 }
 
 // wallRow is one line: a case that lacks something, or a set that needs somebody.
@@ -52,7 +53,8 @@ type wallItem struct {
 func (p *pages) wallPage(r *http.Request, words *shell.Words) (*answer, error) {
 	now := p.site.Clock()
 	local := now.In(words.Zone())
-	b := &wallBody{Now: now, Clock: words.Clock(now), Dark: darkAt(r.FormValue("light"), local), Behind: p.site.Behind()}
+	b := &wallBody{Now: now, Clock: words.Clock(now), Dark: darkAt(r.FormValue("light"), local), Behind: p.site.Behind(),
+		Copied: p.sh.CopiedIn(words)}
 	wanted := make(map[string]bool) // sets that have stood in a case's row
 	for _, day := range []time.Time{local, local.Add(wallAhead)} {
 		d, err := p.site.Schedule(r.Context(), site.ScheduleQuery{Day: day.Format(time.DateOnly)})
@@ -71,7 +73,7 @@ func (p *pages) wallPage(r *http.Request, words *shell.Words) (*answer, error) {
 	}
 	b.More = max(0, len(b.Rows)-wallRows)
 	b.Rows = b.Rows[:len(b.Rows)-b.More]
-	a := &answer{template: "wall", title: words.T("board.wall"), wide: true, live: true, body: b}
+	a := &answer{template: "wall", title: words.T("board.wall"), wide: true, live: true, copied: true, body: b}
 	if r.FormValue("part") == "rows" {
 		a.template = "wall-rows"
 	}

@@ -83,11 +83,11 @@ func (e *entrance) readProxies() error {
 // openDoor opens the accounts, and prints what is shown once. Where nobody has an account and nobody else can reach the
 // server, nobody is asked.
 func (a *app) openDoor(s *site.Site, e *entrance, hosts []string) ([]web.Option, error) {
-	o := door.Options{Dir: s.Dir(), Clock: s.Clock, Log: slog.New(slog.NewTextHandler(a.env.Err, nil))}
+	o := door.Options{Dir: s.Dir(), Clock: a.env.Clock, Log: slog.New(slog.NewTextHandler(a.env.Err, nil))}
 	var err error
 	switch {
 	case e.ownCA:
-		if o.CA, err = door.OpenAuthority(s.Dir(), site.SiteOf(s.Name()), e.names(hosts), s.Clock); err != nil {
+		if o.CA, err = door.OpenAuthority(s.Dir(), site.SiteOf(s.Name()), e.names(hosts), a.env.Clock); err != nil {
 			return nil, err
 		}
 		e.tls = o.CA.TLS()

@@ -126,7 +126,7 @@ manufacturers' instructions come first.`,
 		"file with the token for --server, readable by you alone; or the variable "+remote.TokenVariable)
 	root.PersistentFlags().StringVar(&a.caFile, "ca", "",
 		"file with the certificate of the authority to trust for --server, such as its tls/ca.pem")
-	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(),
+	root.AddCommand(a.demo(), a.serve(), a.follow(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(),
 		a.history(), a.verify(), a.evidence(), a.export(),
 		a.rebuild(), a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(), a.texts(),
 		a.policy(), a.witness(), a.simulate(), a.practise(), a.codes(), a.kinds(), a.paper())

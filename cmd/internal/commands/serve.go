@@ -273,6 +273,9 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, over 
 	if err := s.SetURL(url); err != nil {
 		return errors.Join(err, l.Close())
 	}
+	if p := s.Position(); p != nil {
+		fmt.Fprintf(a.env.Out, "following %s, which is written at %s, up to record %d\n", s.Name(), p.Of, p.Record)
+	}
 	fmt.Fprintf(a.env.Out, "serving %s at %s (end with Ctrl-C)\n", s.Name(), url)
 	const headerTime = 10 * time.Second
 	srv := &http.Server{
@@ -283,11 +286,9 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, over 
 	}
 	asking, stop := context.WithCancel(ctx)
 	var asked sync.WaitGroup
-	asked.Go(func() { askWitnesses(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
-	asked.Go(func() { askTimestamps(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
-	asked.Go(func() { s.KeepTime(asking) })
-	asked.Go(func() { s.KeepRetention(asking) })
-	asked.Go(func() { s.KeepChecking(asking) })
+	for _, do := range a.background(s) {
+		asked.Go(func() { do(asking) })
+	}
 	defer asked.Wait()
 	defer stop()
 	return web.Run(ctx, srv, func() error {

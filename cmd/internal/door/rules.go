@@ -54,6 +54,12 @@ type Rule struct {
 	// Free takes whatever comes: a station's pages, which must open whatever a scanner or a bookmark adds, and what another
 	// server sends a browser back with.
 	Free bool
+	// Beside needs what a follower doesn't have: keys, texts and files beside the ledger, or it leads to recording. Followers
+	// serve all other routes that read.
+	Beside bool
+	// Follower is a route that doesn't read and that followers serve all the same: it is about who may read there, or records
+	// nothing.
+	Follower bool
 	// Kept is reading that is written down: who, when, what was asked.
 	Kept bool
 }
@@ -76,23 +82,23 @@ func openRules() []Rule {
 		{Pattern: "GET /assets/", Open: true},
 		{Pattern: "GET /board/assets/", Open: true},
 		{Pattern: "GET /workplace/", Open: true},
-		{Pattern: "GET /at/sw.js", Open: true},
+		{Pattern: "GET /at/sw.js", Beside: true, Open: true},
 		{Pattern: "GET /healthz", Open: true},
 		{Pattern: "GET /readyz", Open: true},
 		{Pattern: "GET /api/openapi.json", Open: true},
 		{Pattern: "GET /sign-in", Open: true, Takes: words("next")},
-		{Pattern: "POST /sign-in", Open: true},
+		{Pattern: "POST /sign-in", Follower: true, Open: true},
 		{Pattern: "GET /sign-in/openid", Open: true, Takes: words("next again")},
 		{Pattern: "GET /sign-in/openid/back", Open: true, Free: true},
-		{Pattern: "POST /sign-out", Open: true},
+		{Pattern: "POST /sign-out", Follower: true, Open: true},
 		{Pattern: "GET /code", Open: true, Takes: words("for")},
-		{Pattern: "POST /code", Open: true},
+		{Pattern: "POST /code", Follower: true, Open: true},
 		{Pattern: "POST /station-code", Open: true},
-		{Pattern: "POST /screen-code", Open: true},
+		{Pattern: "POST /screen-code", Follower: true, Open: true},
 		{Pattern: "GET /trust", Open: true},
 		{Pattern: "GET /trust/ca.pem", Open: true},
-		{Pattern: "POST /password", Roles: personal(), Person: true},
-		{Pattern: "POST /sessions/end", Roles: personal(), Person: true},
+		{Pattern: "POST /password", Follower: true, Roles: personal(), Person: true},
+		{Pattern: "POST /sessions/end", Follower: true, Roles: personal(), Person: true},
 	}
 }
 
@@ -100,28 +106,28 @@ func openRules() []Rule {
 func stationRules() []Rule {
 	at := "/at/{site}/{station}/"
 	return []Rule{
-		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}, Free: true},
-		{Pattern: "GET " + at + "{$}", Roles: []Role{Records}, Own: true, Free: true},
-		{Pattern: "GET " + at + "known", Roles: []Role{Records}, Own: true, Free: true},
-		{Pattern: "GET " + at + "{place}", Roles: []Role{Records}, Own: true, Free: true},
-		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records}, Own: true, Free: true},
-		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET /at/{$}", Beside: true, Roles: []Role{Records, Leads, Administers}, Free: true},
+		{Pattern: "GET " + at + "{$}", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "known", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}/state", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}/changes", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
 		{Pattern: "POST " + at + "readback/pictures", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "readback/cut-out", Roles: []Role{Records}, Own: true, Free: true},
-		{Pattern: "GET " + at + "correct", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "readback/cut-out", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "correct", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "correct", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "pin", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "pin", Beside: true, Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "pin", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}, Takes: words("set trip size")},
-		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}, Takes: words("set trip size")},
-		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}, Takes: words("load at size")},
-		{Pattern: "GET /print/loan.pdf", Roles: []Role{Records, Leads}, Takes: words("set")},
-		{Pattern: "GET /print/list.pdf", Roles: []Role{Records, Leads, Investigates, Audits},
+		{Pattern: "GET /print/sheet.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("set trip size")},
+		{Pattern: "GET /print/set-label.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("set trip size")},
+		{Pattern: "GET /print/load-label.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("load at size")},
+		{Pattern: "GET /print/loan.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("set")},
+		{Pattern: "GET /print/list.pdf", Beside: true, Roles: []Role{Records, Leads, Investigates, Audits},
 			Takes: words("list version")},
-		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}, Takes: words("kind id count size")},
-		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}, Takes: words("day set size blank")},
-		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/labels.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("kind id count size")},
+		{Pattern: "GET /print/day.zip", Beside: true, Roles: []Role{Records, Leads}, Takes: words("day set size blank")},
+		{Pattern: "GET /labels/{$}", Beside: true, Roles: []Role{Records, Leads}},
 		// Another ledger, with invented sets.
 		{Pattern: practice, Roles: everyone},
 	}
@@ -134,9 +140,9 @@ func listRules() []Rule {
 		{Pattern: "GET /lists/{list}", Roles: []Role{Records, Leads, Investigates, Audits},
 			Takes: words("done")},
 		{Pattern: "GET /lists/{list}/table.csv", Roles: readers, Kept: true},
-		{Pattern: "GET /lists/empty.xlsx", Roles: []Role{Leads}},
+		{Pattern: "GET /lists/empty.xlsx", Beside: true, Roles: []Role{Leads}},
 		{Pattern: "POST /lists", Roles: []Role{Leads}},
-		{Pattern: "GET /photographs/{digest}", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "GET /photographs/{digest}", Beside: true, Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /registers", Roles: []Role{Leads, Investigates, Audits, Administers},
 			Takes: words("done")},
 		{Pattern: "GET /registers/{register}", Roles: []Role{Leads, Investigates, Audits, Administers},
@@ -184,17 +190,17 @@ func boardRules() []Rule {
 			Takes: words("set trip case load as-of")},
 		{Pattern: "GET /policy", Roles: keepers, Table: true},
 		{Pattern: "POST /policy", Roles: []Role{Leads}, Again: true},
-		{Pattern: "GET /texts", Roles: keepers, Kept: true, Table: true},
+		{Pattern: "GET /texts", Beside: true, Roles: keepers, Kept: true, Table: true},
 		{Pattern: "POST /texts/find", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /texts/hold", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}, Again: true},
-		{Pattern: "GET /correct", Roles: readers, Kept: true, Table: true, Takes: words("event")},
+		{Pattern: "GET /correct", Beside: true, Roles: readers, Kept: true, Table: true, Takes: words("event")},
 		{Pattern: "POST /correct", Roles: []Role{Leads}},
 		{Pattern: "GET /incident", Roles: readers, Table: true, Takes: words("key")},
 		{Pattern: "POST /incident", Roles: []Role{Leads}},
-		{Pattern: "GET /acknowledge", Roles: []Role{Leads}, Table: true, Takes: words("set trip code")},
+		{Pattern: "GET /acknowledge", Beside: true, Roles: []Role{Leads}, Table: true, Takes: words("set trip code")},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
 	}
 }
@@ -208,7 +214,7 @@ func programRules() []Rule {
 		{Pattern: "GET /api/incidents", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
 		{Pattern: "GET /api/rates", Roles: readers},
-		{Pattern: "POST /api/assess", Roles: readers},
+		{Pattern: "POST /api/assess", Follower: true, Roles: readers},
 		{Pattern: "POST /api/runs/logs", Roles: []Role{Records}},
 		{Pattern: "GET /api/runs", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "POST /api/schedule", Roles: []Role{Leads, Administers}},
@@ -216,7 +222,7 @@ func programRules() []Rule {
 		{Pattern: "GET /api/board", Roles: readers},
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},
-		{Pattern: "GET /api/evidence", Roles: []Role{Investigates}, Kept: true},
+		{Pattern: "GET /api/evidence", Beside: true, Roles: []Role{Investigates}, Kept: true},
 		{Pattern: "GET /api/reporting-copy", Roles: deep, Kept: true},
 		{Pattern: "GET /api/verify", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /api/consistency", Roles: []Role{Investigates, Audits, Administers}},
@@ -224,7 +230,7 @@ func programRules() []Rule {
 		{Pattern: "POST /api/rebuild", Roles: []Role{Administers}},
 		{Pattern: "GET /api/lists", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /api/policy", Roles: everyone},
-		{Pattern: "GET /api/texts", Roles: keepers, Kept: true},
+		{Pattern: "GET /api/texts", Beside: true, Roles: keepers, Kept: true},
 		{Pattern: "POST /api/texts/redact", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "GET /api/stations", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}, Again: true},
@@ -242,19 +248,24 @@ func peopleRules() []Rule {
 		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/station-end", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/station-retire", Roles: []Role{Leads, Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/screen", Roles: []Role{Leads, Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/screen-end", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/screen", Follower: true, Roles: []Role{Leads, Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/screen-end", Follower: true, Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/pin-end", Roles: []Role{Leads, Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/add", Roles: []Role{Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/roles", Roles: []Role{Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/end", Roles: []Role{Administers}, Person: true, Again: true},
-		{Pattern: "POST /people/token", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/add", Follower: true, Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/roles", Follower: true, Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/code", Follower: true, Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/end", Follower: true, Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/token", Follower: true, Roles: []Role{Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/feed", Roles: []Role{Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/feed-end", Roles: []Role{Administers}, Person: true},
-		{Pattern: "POST /people/token-end", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/token-end", Follower: true, Roles: []Role{Administers}, Person: true},
 		{Pattern: "GET /readers", Roles: []Role{Audits}, Kept: true},
 	}
+}
+
+// OfFollower reports whether followers serve a route.
+func (rule Rule) OfFollower() bool {
+	return rule.Follower || strings.HasPrefix(rule.Pattern, "GET ") && !rule.Beside
 }
 
 // words are names with blanks between them.

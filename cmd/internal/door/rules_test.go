@@ -41,6 +41,9 @@ func TestEveryRouteHasARule(t *testing.T) {
 			t.Errorf("no rule says who may %s", pattern)
 		}
 		used[rule.Pattern] = true
+		if get := strings.HasPrefix(pattern, "GET "); get && rule.Follower || !get && rule.Beside {
+			t.Errorf("%s: followers serve what reads unless it is Beside, and nothing else unless it is Follower", pattern)
+		}
 		if rule.Open == (len(rule.Roles) > 0) {
 			t.Errorf("%s is for everybody and for some", pattern)
 		}
@@ -76,14 +79,15 @@ func TestTableOfActions(t *testing.T) {
 	for _, role := range door.Roles() {
 		fmt.Fprintf(&out, " %-12s", role)
 	}
-	out.WriteString(" wall screen  nobody       kept password once more\n")
+	out.WriteString(" wall screen  nobody       kept password once more  follower\n")
 	row := func(what string, may func(door.Role) string, rule door.Rule) {
 		fmt.Fprintf(&out, "%-46s", what)
 		for _, role := range door.Roles() {
 			fmt.Fprintf(&out, " %-12s", may(role))
 		}
 		yes := map[bool]string{true: "yes", false: "-"}
-		fmt.Fprintf(&out, " %-12s %-12s %-4s %s\n", yes[rule.Open || rule.Screen], yes[rule.Open], yes[rule.Kept], yes[rule.Again])
+		fmt.Fprintf(&out, " %-12s %-12s %-4s %-19s %s\n", yes[rule.Open || rule.Screen], yes[rule.Open], yes[rule.Kept], yes[rule.Again],
+			yes[rule.OfFollower()])
 	}
 	patterns := slices.Clone(h.door.Routes())
 	slices.Sort(patterns)

@@ -72,6 +72,9 @@ func New(base string, c *http.Client) (*Client, error) {
 
 var _ site.Service = (*Client)(nil)
 
+// Base is the server's address.
+func (c *Client) Base() string { return c.base }
+
 // Close implements site.Service.
 func (c *Client) Close() error {
 	c.http.CloseIdleConnections()

@@ -174,6 +174,8 @@ type Shell struct {
 	Practice bool
 	// Notices are what everybody has to know of the ledger itself; nil where there is nothing to know.
 	Notices func(*Words) []string
+	// Copied is up to where a follower answers; it returns nil where the ledger is written here. It may be nil.
+	Copied func(*Words) *Copied
 	// Signed says who has signed in; nil where nobody is asked.
 	Signed func(*http.Request) *Signed
 	// Accounts are those that have a badge; nil where there are none.
@@ -272,11 +274,14 @@ type Page struct {
 	Path    string   // address of this page, for the language links
 	Live    bool     // the page itself says how far judgement is behind, and when it no longer is
 	Behind  int64    // how many records no verdict knows of
-	Notices []string // what everybody has to know of the ledger itself
-	Signed  *Signed  // nil for nobody
-	Printed string   // on paper alone: when it was printed, and of what
-	Known   *Known   // nil where a page is about now, whoever asks
-	Body    any
+	// OwnCopied says that the page's rows say up to where a follower answers, since they are asked for again and the frame isn't.
+	OwnCopied bool
+	Notices   []string // what everybody has to know of the ledger itself
+	Copied    *Copied  // nil where the ledger is written here, or the page itself says it
+	Signed    *Signed  // nil for nobody
+	Printed   string   // on paper alone: when it was printed, and of what
+	Known     *Known   // nil where a page is about now, whoever asks
+	Body      any
 
 	Practice bool // what is shown is invented
 
@@ -291,6 +296,22 @@ type Known struct {
 	Params url.Values // of the page besides
 	Now    string     // the address of the page as of now
 	Own    bool       // the page has a form of its own
+}
+
+// Copied is what a follower's page says of itself.
+type Copied struct {
+	Of     string   // where the ledger is written
+	Says   string   // up to where it answers
+	Lacks  string   // what it doesn't have
+	Alerts []string // that nothing is heard, or what is wrong
+}
+
+// CopiedIn says up to where a follower answers; nil where the ledger is written here.
+func (s *Shell) CopiedIn(words *Words) *Copied {
+	if s.Copied == nil {
+		return nil
+	}
+	return s.Copied(words)
 }
 
 // Signed is who has signed in, as the head of a page shows it.
@@ -334,6 +355,9 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	p.Practice = s.Practice
 	if s.Notices != nil {
 		p.Notices = s.Notices(words)
+	}
+	if !p.OwnCopied {
+		p.Copied = s.CopiedIn(words)
 	}
 	if s.Signed != nil {
 		p.Signed = s.Signed(r)

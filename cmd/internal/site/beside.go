@@ -84,6 +84,9 @@ func (k *keptFiles) hold(seq int64, place, digest string) {
 
 // keepBeside keeps a file beside the ledger, in a folder of its own: the folder's entry is on disk before the file's name is said.
 func (s *Site) keepBeside(folder, name string, raw []byte) error {
+	if err := s.followsElsewhere(); err != nil {
+		return err
+	}
 	dir := filepath.Join(s.opts.Dir, folder)
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return err

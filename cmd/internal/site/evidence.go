@@ -53,6 +53,9 @@ func (r *recorder) note(found []facts.Fact) {
 // Evidence implements Service: the history asked for and every record its judgement rests on, with all that is recorded
 // about what these are about, so that nothing can be left out of it.
 func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
+	if err := s.followsElsewhere(); err != nil { // the ledger signs what it is
+		return err
+	}
 	if q.All {
 		return s.wholeLedger(ctx, q, w)
 	}

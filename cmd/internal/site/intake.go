@@ -239,6 +239,9 @@ func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Dur
 
 // begin starts an intake that knows all there is. The caller holds s.intake.
 func (s *Site) begin(ctx context.Context) (*intake, error) {
+	if err := s.followsElsewhere(); err != nil {
+		return nil, err
+	}
 	// Before a line is looked at: a damaged ledger may not even have what the lines refer to.
 	if problems := s.ledger.Damage(); len(problems) > 0 {
 		return nil, s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})

@@ -20,6 +20,9 @@ type marksWithout map[string]int64
 
 // look takes the marks of a record.
 func (m marksWithout) look(s *Site, seq int64, record []byte) {
+	if s.following != nil {
+		return // they lie where the ledger is written; each page says so
+	}
 	n, _, _, err := proof.SplitArrival(s.Name(), record)
 	if err != nil {
 		return // which is told of otherwise

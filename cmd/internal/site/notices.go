@@ -44,7 +44,7 @@ func (s *Site) Notices() (out []Notice) {
 		out = append(out, n)
 	}
 	switch err := s.ledger.Recording(); {
-	case len(out) > 0:
+	case len(out) > 0 || s.following != nil: // whose pages say up to where they answer
 	case errors.Is(err, ledger.ErrNoRoom):
 		out = append(out, Notice{What: NoticedNoRoom})
 	case err != nil && !errors.Is(err, ledger.ErrClosed):

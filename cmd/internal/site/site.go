@@ -65,6 +65,8 @@ type Options struct {
 
 	// Cluster keeps the ledger's stream; nil: this process does. Open then waits until no other process writes.
 	Cluster *ledger.Cluster
+	// Follow makes the folder a follower's; nil: the ledger is written here.
+	Follow *Following
 
 	acceptLoss bool // open a folder that is behind its memory, to declare the loss
 	replaceKey bool // make a key beside the ledger's, which is to take over
@@ -74,14 +76,15 @@ type Options struct {
 
 // Site is an open data folder. Its methods may be called from many goroutines.
 type Site struct {
-	opts    Options
-	own     *ownKey
-	vkey    string // the public half of the ledger's key
-	opening bool   // Open has not ended
-	keys    proof.Keys
-	ledger  *ledger.Ledger
-	addenda *addenda
-	gone    map[string]bool // marks of texts that were taken out; nil: not asked for yet. See takenOut
+	opts      Options
+	own       *ownKey
+	vkey      string // the public half of the ledger's key
+	opening   bool   // Open has not ended
+	keys      proof.Keys
+	ledger    *ledger.Ledger
+	following *following // nil: the ledger is written here
+	addenda   *addenda
+	gone      map[string]bool // marks of texts that were taken out; nil: not asked for yet. See takenOut
 
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
@@ -143,8 +146,15 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Batch < 1 || o.Batch > 500 {
 		o.Batch = 200
 	}
-	if err := errors.Join(mayLook(o.Dir), restored(o.Dir)); err != nil {
+	if err := errors.Join(mayLook(o.Dir), restored(o.Dir), refuseFollower(o)); err != nil {
 		return nil, err
+	}
+	var follower *following
+	if o.Follow != nil {
+		var err error
+		if follower, err = openFollowing(&o); err != nil {
+			return nil, err
+		}
 	}
 	texts, err := readWords(o)
 	if err != nil {
@@ -154,12 +164,10 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer), opening: true}
-	if err := s.openUnder(ctx); err != nil {
+	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer), opening: true,
+		following: follower}
+	if err := s.openLedger(ctx); err != nil {
 		return nil, err
-	}
-	if err := s.settleKey(ctx, s.own, o.replaceKey); err != nil {
-		return nil, errors.Join(err, s.Close())
 	}
 	if err := s.openBeside(ctx, settings); err != nil {
 		return nil, errors.Join(err, s.Close())
@@ -171,11 +179,31 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	return s, nil
 }
 
+// openLedger opens the ledger under its key, or the copy of one that is written elsewhere.
+func (s *Site) openLedger(ctx context.Context) error {
+	if s.following != nil {
+		err := s.openCopy(ctx)
+		if err != nil && s.ledger != nil {
+			err = errors.Join(err, s.ledger.Close())
+		}
+		return err
+	}
+	if err := s.openUnder(ctx); err != nil {
+		return err
+	}
+	if err := s.settleKey(ctx, s.own, s.opts.replaceKey); err != nil {
+		return errors.Join(err, s.Close())
+	}
+	return nil
+}
+
 // openBeside opens what stands beside the ledger and follows it, and holds the
 // ledger against all that remembers it.
 func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 	if s.ledger.FilesOnly() {
 		err = s.moveOut()
+	} else if s.following != nil {
+		err = errors.Join(readmodel.Remove(s.modelPath()+".new"), s.removeChecks())
 	} else { // a rebuild that was cut off leaves half a read model, and nobody else has the folder now
 		err = errors.Join(readmodel.Remove(s.modelPath()+".new"), s.removeChecks(), s.dropHalfKeys())
 	}
@@ -236,6 +264,9 @@ func (s *Site) stoppedError() error {
 
 // writable returns nil if the ledger takes records, and otherwise why not and what to do.
 func (s *Site) writable() error {
+	if err := s.followsElsewhere(); err != nil {
+		return err
+	}
 	if err := s.stoppedError(); err != nil {
 		return err
 	}
@@ -259,8 +290,10 @@ func (s *Site) stop(p ledger.Problem) {
 // copy: it has verdicts on records that are gone, and would pass over those to come.
 func (s *Site) follow(ctx context.Context) error {
 	size, pos := s.ledger.Size(), s.current().Position()
-	if err := s.behind(pos); err != nil {
-		return err
+	if s.following == nil { // a follower has given out no numbers
+		if err := s.behind(pos); err != nil {
+			return err
+		}
 	}
 	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
@@ -287,6 +320,7 @@ func (s *Site) Close() error {
 	if s.ledger != nil {
 		errs = append(errs, s.ledger.Close())
 	}
+	errs = append(errs, s.following.close())
 	if s.elsewhere != "" {
 		errs = append(errs, os.RemoveAll(s.elsewhere))
 	}
@@ -294,7 +328,7 @@ func (s *Site) Close() error {
 }
 
 // Name returns the ledger's name, <site>/ledger.
-func (s *Site) Name() string { return s.own.signer.Name() }
+func (s *Site) Name() string { return s.own.verifier.Name() }
 
 // Key returns the ledger's public key in the form that is handed out.
 func (s *Site) Key() string { return s.vkey }
@@ -312,7 +346,7 @@ func (s *Site) Damage() []ledger.Problem {
 // Ready returns nil if observations can be recorded and questions answered, and otherwise why not. Where judgement lags
 // behind the ledger after a failure, it is tried once more.
 func (s *Site) Ready(ctx context.Context) error {
-	if err := s.writable(); err != nil {
+	if err := s.writable(); err != nil && s.following == nil {
 		return err
 	}
 	lag := s.lag.Load()

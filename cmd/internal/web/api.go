@@ -66,7 +66,11 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	}
 	o.watch = door.NewWatch(log)
 	mux := http.NewServeMux()
-	if err := routes(mux, s, log, o); err != nil {
+	var served shell.Mux = mux
+	if s.Position() != nil {
+		served = &followerMux{mux: mux, sh: shell.New(s.Name(), s.Local(), s.Clock, log), site: s, door: o.door != nil}
+	}
+	if err := routes(served, s, log, o); err != nil {
 		return nil, err
 	}
 	known, err := readDescription()
@@ -90,6 +94,7 @@ func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh.Behind = s.Behind
 	sh.Practice = o.teaching != nil
 	sh.Notices = func(words *shell.Words) []string { return notices(s, words) }
+	sh.Copied = func(words *shell.Words) *shell.Copied { return copied(s, words) }
 	if o.watch == nil {
 		o.watch = door.NewWatch(log)
 	}

@@ -1,0 +1,555 @@
+package remote_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"html"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/door"
+	"listbound/cmd/internal/remote"
+	"listbound/cmd/internal/scenario"
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
+	"listbound/cmd/internal/web"
+	"listbound/projections"
+)
+
+// followed is a ledger that is written, the server that serves its log, and a follower of that with a server of its own.
+type followed struct {
+	*testing.T
+	now     atomic.Int64
+	dir     string
+	writer  *site.Site
+	lines   []scenario.Line
+	handler atomic.Pointer[http.Handler] // what answers at the writer's address; nil: nobody
+	at      *httptest.Server
+
+	copied   string
+	follower *site.Site
+	here     *httptest.Server
+}
+
+func (f *followed) clock() time.Time { return time.Unix(0, f.now.Load()).UTC() }
+
+func newFollowed(t *testing.T) *followed {
+	t.Helper()
+	f := &followed{T: t, dir: t.TempDir(), copied: filepath.Join(t.TempDir(), "copy")}
+	week, err := scenario.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for l, err := range week.Lines() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.lines = append(f.lines, l)
+	}
+	f.now.Store(f.lines[0].RecordAt.UnixNano())
+	f.writer = f.open(f.dir)
+	f.at = httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if h := f.handler.Load(); h != nil {
+			(*h).ServeHTTP(w, r)
+			return
+		}
+		panic(http.ErrAbortHandler) // as if nobody were there
+	}))
+	t.Cleanup(f.at.Close)
+	f.serve(f.writer)
+	return f
+}
+
+func (f *followed) open(dir string) *site.Site {
+	return sitetest.Open(f.T, site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: f.clock})
+}
+
+// serve has a site answer at the writer's address.
+func (f *followed) serve(s *site.Site) { f.answer(f.handlerOf(s)) }
+
+func (f *followed) answer(h http.Handler) { f.handler.Store(&h) }
+
+func (f *followed) handlerOf(s *site.Site) http.Handler {
+	f.Helper()
+	h, err := web.New(s, slog.New(slog.DiscardHandler))
+	if err != nil {
+		f.Fatal(err)
+	}
+	return h
+}
+
+// record records the week's next lines.
+func (f *followed) record(n int) {
+	f.Helper()
+	for n > 0 {
+		const atOnce = 100
+		part := f.lines[:min(n, atOnce, len(f.lines))]
+		if len(part) == 0 {
+			f.Fatal("the week is over")
+		}
+		f.lines, n = f.lines[len(part):], n-len(part)
+		var raw bytes.Buffer
+		for _, l := range part {
+			fmt.Fprintf(&raw, "%s\n", l.Raw)
+		}
+		f.now.Store(part[len(part)-1].RecordAt.UnixNano())
+		f.recordIn(f.writer, raw.String())
+	}
+}
+
+func (f *followed) recordIn(s *site.Site, lines string) {
+	f.Helper()
+	err := s.Record(f.Context(), strings.NewReader(lines), func(r site.Receipt) error {
+		if r.Error != "" {
+			return fmt.Errorf("refused: %s", r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		f.Fatal(err)
+	}
+	if _, err := s.Checkpoint(f.Context()); err != nil {
+		f.Fatal(err)
+	}
+}
+
+// follow opens the follower, and serves it.
+func (f *followed) follow() {
+	f.Helper()
+	c, err := remote.New(f.at.URL, f.at.Client())
+	if err != nil {
+		f.Fatal(err)
+	}
+	log := c.Log()
+	f.follower = sitetest.Open(f.T, site.Options{Dir: f.copied, Clock: f.clock,
+		Follow: &site.Following{Of: f.at.URL, Key: f.writer.Key(), Log: log, Asks: log.Asks}})
+	f.here = httptest.NewServer(f.handlerOf(f.follower))
+	f.Cleanup(f.here.Close)
+}
+
+func (f *followed) get(srv *httptest.Server, path string) (int, http.Header, string) {
+	f.Helper()
+	res, err := srv.Client().Get(srv.URL + path)
+	if err != nil {
+		f.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil {
+		f.Fatal(err)
+	}
+	return res.StatusCode, res.Header, string(body)
+}
+
+// page returns a page of the follower.
+func (f *followed) page(path string) string {
+	f.Helper()
+	code, _, body := f.get(f.here, path)
+	if code != http.StatusOK {
+		f.Fatalf("%s: %d, %.300s", path, code, body)
+	}
+	return body
+}
+
+// rows are those of the board's table, but for what says a text: a case's reference, and the sentences and keys with it.
+func (f *followed) rows(srv *httptest.Server, more string) (out []string) {
+	f.Helper()
+	code, _, body := f.get(srv, "/?table=board&format=csv"+more)
+	if code != http.StatusOK {
+		f.Fatalf("the board: %d, %.300s", code, body)
+	}
+	all, err := csv.NewReader(strings.NewReader(body)).ReadAll()
+	if err != nil || len(all) < 2 {
+		f.Fatalf("%d rows: %v", len(all), err)
+	}
+	var kept []int
+	columns := []string{"Set", "Turn", "Chain", "Stage", "Finding", "First known", "Where", "List", "Count sheet travels", "Station",
+		"Code", "Way", "Further findings", "In doubt before use since", "Opened"}
+	for i, name := range all[0] {
+		if slices.Contains(columns, strings.TrimPrefix(name, "\ufeff")) {
+			kept = append(kept, i)
+		}
+	}
+	if len(kept) != len(columns) {
+		f.Fatalf("the table has the columns %q", all[0])
+	}
+	for _, row := range all[1:] {
+		var cells []string
+		for _, i := range kept {
+			cells = append(cells, row[i])
+		}
+		out = append(out, strings.Join(cells, " | "))
+	}
+	slices.Sort(out)
+	return out
+}
+
+// same holds what the follower finds against what the writer does.
+func (f *followed) same() {
+	f.Helper()
+	theirs, ours := f.verdicts(f.writer), f.verdicts(f.follower)
+	if len(theirs) == 0 || !slices.Equal(theirs, ours) {
+		f.Errorf("the follower finds\n%s\nthe writer\n%s", strings.Join(ours, "\n"), strings.Join(theirs, "\n"))
+	}
+	if theirs, ours := f.rows(f.at, ""), f.rows(f.here, ""); !slices.Equal(theirs, ours) {
+		f.Errorf("the follower's board has\n%s\nthe writer's\n%s", strings.Join(ours, "\n"), strings.Join(theirs, "\n"))
+	}
+}
+
+func (f *followed) verdicts(s *site.Site) (out []string) {
+	f.Helper()
+	vs, err := s.Broken(f.Context())
+	if err != nil {
+		f.Fatal(err)
+	}
+	for i := range vs {
+		out = append(out, verdictLine(&vs[i]))
+	}
+	slices.Sort(out)
+	return out
+}
+
+func verdictLine(v *projections.Verdict) string {
+	line := fmt.Sprintf("%s %s %s:", v.Set, v.Trip, v.Status)
+	for _, x := range v.Findings {
+		line += fmt.Sprintf(" %s %s %v %s-%s known %s", x.Code, x.Severity, x.Events, x.From.Format(time.RFC3339),
+			x.To.Format(time.RFC3339), x.Known.Format(time.RFC3339))
+	}
+	return line
+}
+
+func (f *followed) takeIn() {
+	f.Helper()
+	if err := f.follower.TakeIn(f.Context()); err != nil {
+		f.Fatal(err)
+	}
+}
+
+// TestFollower: a follower finds what the writer finds, goes on with it, answers with its position, and records nothing.
+func TestFollower(t *testing.T) {
+	f := newFollowed(t)
+	f.record(600)
+	f.follow()
+	f.same()
+	early := f.clock()
+	for range 2 {
+		f.record(250)
+		if f.follower.Size() == f.writer.Size() {
+			t.Fatal("it has what it was not given")
+		}
+		f.takeIn()
+		f.same()
+	}
+	size := f.writer.Size()
+	for _, path := range []string{"/", "/api/broken", "/history?set=LAP-014", "/day", "/wall", "/lists", "/readyz"} {
+		code, head, body := f.get(f.here, path)
+		at, err := time.Parse(time.RFC3339, head.Get("Listbound-Heard"))
+		if code != http.StatusOK || head.Get("Listbound-Record") != strconv.FormatInt(size, 10) ||
+			head.Get("Listbound-Follows") != f.at.URL || err != nil || !at.Equal(f.clock()) || head.Get("Age") != "0" ||
+			head.Get("Listbound-Recorded") == "" {
+			t.Errorf("%s: %d, %v", path, code, head)
+		}
+		if strings.HasPrefix(head.Get("Content-Type"), "text/html") && (!strings.Contains(body, fmt.Sprintf("up to record %d", size)) ||
+			!strings.Contains(body, "references of cases") || strings.Contains(body, `class="notice"`)) {
+			t.Errorf("%s doesn't say up to where it answers:\n%.3000s", path, body)
+		}
+	}
+	then := "&as-of=" + early.Format(time.RFC3339)
+	if theirs, ours := f.rows(f.at, then), f.rows(f.here, then); !slices.Equal(theirs, ours) || slices.Equal(ours, f.rows(f.here, "")) {
+		t.Errorf("as known then the follower has\n%s\nthe writer\n%s", strings.Join(ours, "\n"), strings.Join(theirs, "\n"))
+	}
+	for _, c := range []struct{ method, path string }{{http.MethodPost, "/api/observations"}, {http.MethodPost, "/incident"},
+		{http.MethodPost, "/policy"}, {http.MethodGet, "/at/"}, {http.MethodGet, "/api/evidence?set=LAP-014"},
+		{http.MethodGet, "/print/labels.pdf"}} {
+		req, err := http.NewRequestWithContext(t.Context(), c.method, f.here.URL+c.path, strings.NewReader("{}"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		res, err := f.here.Client().Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(res.Body)
+		path, _, _ := strings.Cut(c.path, "?")
+		if err != nil || res.StatusCode != http.StatusForbidden || !strings.Contains(string(body), f.at.URL+path) {
+			t.Errorf("%s %s: %d %s", c.method, c.path, res.StatusCode, body)
+		}
+		res.Body.Close()
+	}
+	for what, do := range map[string]func() error{
+		"enrolled":      func() error { _, err := f.follower.Enrol(t.Context(), "north/new", "", "x"); return err },
+		"made a bundle": func() error { return f.follower.Evidence(t.Context(), site.Query{Set: "LAP-014"}, io.Discard) },
+		"kept a run":    func() error { _, err := f.follower.KeepRunLog(t.Context(), []byte("Time,T1\n0,20\n")); return err },
+		"redacted": func() error {
+			_, err := f.follower.Redact(t.Context(), site.Redaction{Records: []int64{9}, Reason: "x"})
+			return err
+		},
+		"recorded a line": func() error { return f.follower.Record(t.Context(), bytes.NewReader(f.lines[0].Raw), nil) },
+	} {
+		if err := do(); err == nil || !strings.Contains(err.Error(), f.at.URL) {
+			t.Errorf("a follower %s: %v", what, err)
+		}
+	}
+	if f.follower.Size() != size {
+		t.Error("something was recorded in a copy")
+	}
+	_, err := site.Open(t.Context(), site.Options{Dir: f.copied, Clock: f.clock})
+	if err == nil || !strings.Contains(err.Error(), "listbound follow") {
+		t.Errorf("a follower's folder was opened as a ledger's own: %v", err)
+	}
+}
+
+// TestFollowersPagesLeadNowhere: no page of a follower has a form that records, and what it doesn't serve its links have the
+// writer's address for.
+func TestFollowersPagesLeadNowhere(t *testing.T) {
+	f := newFollowed(t)
+	f.record(450)
+	f.follow()
+	seen, queue := map[string]bool{}, []string{"/", "/day", "/policy", "/registers"}
+	link := regexp.MustCompile(`<a [^>]*href="([^"]*)"`)
+	led := 0
+	kinds := map[string]int{}
+	for len(queue) > 0 {
+		path := queue[0]
+		queue = queue[1:]
+		kind, _, _ := strings.Cut(path, "?")
+		if seen[path] || kinds[kind] >= 3 || strings.Contains(path, "format=") || strings.HasPrefix(kind, "/api/") {
+			continue
+		}
+		seen[path] = true
+		kinds[kind]++
+		code, head, body := f.get(f.here, path)
+		if code != http.StatusOK {
+			t.Errorf("%s: %d, %.200s", path, code, body)
+			continue
+		}
+		if !strings.HasPrefix(head.Get("Content-Type"), "text/html") {
+			continue
+		}
+		if strings.Contains(body, `method="post"`) {
+			t.Errorf("%s has a form that records", path)
+		}
+		for _, m := range link.FindAllStringSubmatch(body, -1) {
+			switch to := html.UnescapeString(m[1]); {
+			case strings.HasPrefix(to, "/"):
+				to, _, _ = strings.Cut(to, "#")
+				queue = append(queue, to)
+			case strings.HasPrefix(to, f.at.URL+"/"):
+				led++
+			}
+		}
+	}
+	if len(kinds) < 15 || led == 0 {
+		t.Errorf("%d kinds of pages, %d links to the writer: %v", len(kinds), led, kinds)
+	}
+}
+
+// TestFollowerAlone: while the writer is away a follower answers what it knows, as of then, and says so loudly; killed, it
+// loses nothing.
+func TestFollowerAlone(t *testing.T) {
+	f := newFollowed(t)
+	f.record(450)
+	f.follow()
+	f.record(5)
+	f.takeIn()
+	was := f.verdicts(f.follower)
+	heard := f.clock()
+	f.handler.Store(nil)
+	f.now.Add(int64(14 * time.Second))
+	if err := f.follower.TakeIn(t.Context()); err == nil {
+		t.Error("nobody is there, and something was heard")
+	}
+	if body := f.page("/"); strings.Contains(body, `class="notice"`) || !strings.Contains(body, "14 s before this was shown") {
+		t.Errorf("silent for 14 s:\n%.2000s", body)
+	}
+	changes, end := f.follower.Changes()
+	defer end()
+	f.now.Add(int64(3 * time.Hour))
+	for range 2 {
+		if err := f.follower.TakeIn(t.Context()); err == nil {
+			t.Error("nobody is there, and something was heard")
+		}
+	}
+	if len(changes) == 0 {
+		t.Error("pages that are open are not told that the ledger is silent")
+	}
+	if err := f.follower.Advance(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if now := f.verdicts(f.follower); !slices.Equal(was, now) {
+			t.Errorf("judged as of a time that nothing was heard of:\n%s\nwas\n%s", strings.Join(now, "\n"), strings.Join(was, "\n"))
+		}
+		for _, path := range []string{"/", "/?part=rows", "/wall", "/wall?part=rows", "/day?part=rows", "/history?set=LAP-014", "/rates"} {
+			_, head, body := f.get(f.here, path)
+			if !strings.Contains(body, `role="alert" class="notice"`) ||
+				!strings.Contains(body, "Nothing has been heard of the ledger for 3 h") || head.Get("Age") != "10814" {
+				t.Errorf("%s doesn't say that nothing is heard (Age %s):\n%.2000s", path, head.Get("Age"), body)
+			}
+		}
+		if !f.follower.Clock().Equal(heard) {
+			t.Errorf("it is %s by the follower, which heard of the ledger last at %s", f.follower.Clock(), heard)
+		}
+		// It is ended, and started again with the writer still away.
+		if err := f.follower.Close(); err != nil {
+			t.Fatal(err)
+		}
+		f.follow()
+	}
+	f.serve(f.writer)
+	f.record(100)
+	f.takeIn()
+	f.same()
+	if body := f.page("/"); strings.Contains(body, `class="notice"`) {
+		t.Errorf("the ledger is heard of again:\n%.2000s", body)
+	}
+}
+
+// TestFollowerRefuses: a record that was changed on the way, and another history under the ledger's own key, are refused; the
+// follower says so and goes on with what it has.
+func TestFollowerRefuses(t *testing.T) {
+	f := newFollowed(t)
+	f.record(300)
+	fork := filepath.Join(t.TempDir(), "fork")
+	if err := f.writer.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.CopyFS(fork, os.DirFS(f.dir)); err != nil {
+		t.Fatal(err)
+	}
+	keys, err := filepath.Glob(filepath.Join(fork, "keys", "*"))
+	if err != nil || len(keys) == 0 {
+		t.Fatal(keys, err)
+	}
+	for _, key := range keys {
+		if err := os.Chmod(key, 0o600); err != nil { // others may not read them
+			t.Fatal(err)
+		}
+	}
+	f.writer = f.open(f.dir)
+	f.serve(f.writer)
+	f.record(100)
+	f.follow()
+	was := f.rows(f.here, "")
+	f.record(40)
+	right := f.handlerOf(f.writer)
+	f.answer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !strings.HasPrefix(r.URL.Path, "/log/tile/entries/") {
+			right.ServeHTTP(w, r)
+			return
+		}
+		rec := httptest.NewRecorder()
+		right.ServeHTTP(rec, r)
+		w.WriteHeader(rec.Code)
+		body := rec.Body.Bytes()
+		if i := bytes.LastIndex(body, []byte(`"subject":"`)); i > 0 {
+			body[i+len(`"subject":"`)]++
+		}
+		_, _ = w.Write(body)
+	}))
+	refused := func(says string) {
+		t.Helper()
+		err := f.follower.TakeIn(t.Context())
+		if err == nil || !strings.Contains(err.Error(), says) {
+			t.Fatalf("should be refused with %q: %v", says, err)
+		}
+		if body := f.page("/"); !strings.Contains(body, `role="alert" class="notice"`) || !strings.Contains(body, html.EscapeString(says)) {
+			t.Errorf("the page doesn't say %q:\n%.2000s", says, body)
+		}
+		if now := f.rows(f.here, ""); !slices.Equal(was, now) {
+			t.Errorf("its rows are others:\n%s\nwere\n%s", strings.Join(now, "\n"), strings.Join(was, "\n"))
+		}
+	}
+	refused("does not have the hash in its tree")
+	other := f.open(fork)
+	var lines bytes.Buffer
+	for _, l := range f.lines[:200] {
+		fmt.Fprintf(&lines, "%s\n", l.Raw)
+	}
+	f.recordIn(other, lines.String())
+	f.serve(other)
+	refused("shows another history than the one it showed before")
+	both, err := os.ReadFile(filepath.Join(f.copied, "two-histories.txt"))
+	if err != nil || strings.Count(string(both), "— north/ledger ") != 2 {
+		t.Errorf("what proves it is not kept: %v\n%s", err, both)
+	}
+	f.serve(f.writer)
+	f.takeIn()
+	f.same()
+	if body := f.page("/"); !strings.Contains(body, "signed two histories") {
+		t.Errorf("that there were two is forgotten:\n%.2000s", body)
+	}
+}
+
+// TestFollowerShowsNoMore: where the writer asks people who they are, a follower that asks nobody shows nothing.
+func TestFollowerShowsNoMore(t *testing.T) {
+	f := newFollowed(t)
+	f.record(100)
+	f.follow()
+	f.page("/")
+	right := f.handlerOf(f.writer)
+	for _, code := range []int{http.StatusUnauthorized, http.StatusForbidden, http.StatusSeeOther} {
+		f.answer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			if r.Header.Get("Authorization") == "" {
+				w.Header().Set("Location", "/sign-in")
+				w.WriteHeader(code)
+				return
+			}
+			right.ServeHTTP(w, r)
+		}))
+		f.now.Add(int64(2 * time.Minute))
+		_ = f.follower.TakeIn(t.Context()) // without a token it can't
+		for _, path := range []string{"/", "/api/broken", "/log/checkpoint", "/history?set=LAP-014", "/changes"} {
+			if got, _, body := f.get(f.here, path); got != http.StatusForbidden || !strings.Contains(body, "--administrator") {
+				t.Errorf("the writer answers %d, and the follower shows %s: %d, %.200s", code, path, got, body)
+			}
+		}
+		if got, _, _ := f.get(f.here, "/healthz"); got != http.StatusOK {
+			t.Errorf("/healthz: %d", got)
+		}
+		f.answer(right)
+		f.now.Add(int64(2 * time.Minute))
+		f.takeIn()
+		f.page("/")
+	}
+}
+
+// TestFollowerHasADoor: a follower with accounts of its own asks for them, whoever the writer asks.
+func TestFollowerHasADoor(t *testing.T) {
+	f := newFollowed(t)
+	f.record(100)
+	f.follow()
+	d, err := door.Open(door.Options{Dir: f.copied, Clock: f.clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := web.New(f.follower, slog.New(slog.DiscardHandler), web.Accounts(d))
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(h)
+	defer srv.Close()
+	if code, _, body := f.get(srv, "/api/broken"); code != http.StatusUnauthorized || strings.Contains(body, "LAP") {
+		t.Errorf("nobody asked who reads: %d, %.200s", code, body)
+	}
+	code, _, body := f.get(srv, "/code")
+	if code != http.StatusOK || !strings.Contains(body, `<form method="post" action="/code"`) ||
+		!strings.Contains(body, "up to record") {
+		t.Errorf("there is no way in: %d\n%.3000s", code, body)
+	}
+	if code, _, body := f.get(srv, "/at/"); code != http.StatusForbidden || !strings.Contains(body, f.at.URL) {
+		t.Errorf("a station's page: %d, %.200s", code, body)
+	}
+}

@@ -1,0 +1,467 @@
+package site
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/refusal"
+	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/disk"
+	"listbound/ledger/proof"
+)
+
+// A follower is a folder that holds a copy of a ledger which another server writes. It takes in what that server's log
+// shows, judges it as the writer does, and answers questions. It records nothing and has no private key.
+
+// Following says of which ledger a folder is a follower.
+type Following struct {
+	Of  string // the address of the server that writes
+	Key string // the ledger's public key; "" where the folder knows it
+	Log ledger.Log
+	// Asks reports whether that server wants to know who somebody is before it shows its log.
+	Asks func(context.Context) (bool, error)
+	// Silence is after how long without a word of the ledger a page says so loudly. Default 15 s.
+	Silence time.Duration
+}
+
+const (
+	followsName     = "follows.json"
+	historiesName   = "two-histories.txt"
+	followEvery     = 500 * time.Millisecond
+	followMost      = 8 * time.Second // between two attempts while the writer is away
+	followPatience  = 10 * time.Second
+	askEvery        = time.Minute // whether the writer asks who somebody is
+	defaultSilence  = 15 * time.Second
+	keepHeardEvery  = time.Minute
+	historiesBehind = "\n\nThe other one:\n\n"
+)
+
+// ErrHandedOn ends a follower of a ledger whose key was replaced: it is to be opened anew, under the new one.
+var ErrHandedOn = errors.New("the ledger's key was replaced; the follower starts anew under the new one")
+
+// follows is what a follower's folder knows beside its copy.
+type follows struct {
+	Of    string    `json:"of"`
+	Keys  []string  `json:"keys"` // that the ledger has had, the newest last
+	Heard time.Time `json:"heard,omitzero"`
+	Asks  bool      `json:"asks,omitzero"`
+}
+
+// following is the state of a follower.
+type following struct {
+	Following
+	dir   string
+	clock func() time.Time // that of this machine; the site's own stands still while nothing is heard
+
+	mu      sync.Mutex
+	kept    follows
+	saved   time.Time
+	heard   time.Time // when the writer's log was seen last, and was what it should be
+	asOf    time.Time // as of when is judged
+	failed  error     // why nothing is heard
+	loud    bool      // that it has been silent for long was told
+	asked   time.Time // when it was asked last whether the writer asks
+	running bool
+
+	arrivedOf int64 // arrivedAt is of this record
+	arrivedAt time.Time
+}
+
+// Follows reports whether a folder is a follower's, and of which server.
+func Follows(dir string) (of string, ok bool, err error) {
+	raw, err := os.ReadFile(filepath.Join(dir, followsName))
+	if errors.Is(err, os.ErrNotExist) {
+		return "", false, nil
+	}
+	var kept follows
+	if err == nil {
+		err = json.Unmarshal(raw, &kept)
+	}
+	if err != nil {
+		return "", false, fmt.Errorf("whose follower %s is: %w", dir, err)
+	}
+	return kept.Of, true, nil
+}
+
+// refuseFollower keeps a follower's folder from being written as a ledger's own.
+func refuseFollower(o Options) error {
+	of, is, err := Follows(o.Dir)
+	if err != nil || !is || o.Follow != nil {
+		return err
+	}
+	return refusal.New("%s holds a copy of the ledger at %s: open it with listbound follow --server %s --data %s, and ask that with "+
+		"--server", o.Dir, of, of, o.Dir)
+}
+
+// openFollowing reads what a follower's folder knows, and makes the site's clock one that stands still while nothing is
+// heard of the ledger: what is late is told as of then, since the record that it was in time may not have come.
+func openFollowing(o *Options) (*following, error) {
+	f := &following{Following: *o.Follow, dir: o.Dir, clock: o.Clock}
+	if f.Silence <= 0 {
+		f.Silence = defaultSilence
+	}
+	raw, err := os.ReadFile(filepath.Join(o.Dir, followsName))
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+	case err != nil:
+		return nil, fmt.Errorf("whose follower the folder is: %w", err)
+	default:
+		if err := json.Unmarshal(raw, &f.kept); err != nil {
+			return nil, fmt.Errorf("%s: %w", followsName, err)
+		}
+	}
+	known := len(f.kept.Keys) > 0
+	switch {
+	case !known && f.Key == "":
+		return nil, refusal.New("a follower must know the ledger's key, by which it tells that what it takes in is the ledger's: give it " +
+			"with --ledger, as listbound key prints it where the ledger is written")
+	case !known:
+		f.kept.Keys = []string{f.Key}
+	case f.Key != "" && !contains(f.kept.Keys, f.Key):
+		return nil, refusal.New("%s holds a copy of the ledger under the key %s, not under the one given; a follower finds out by "+
+			"itself when the key is replaced. For another ledger name another folder", o.Dir, f.kept.Keys[len(f.kept.Keys)-1])
+	}
+	f.kept.Of = f.Of
+	f.heard, f.asOf = f.kept.Heard, f.kept.Heard
+	o.Clock = f.now
+	return f, nil
+}
+
+func contains(all []string, one string) bool {
+	for _, s := range all {
+		if s == one {
+			return true
+		}
+	}
+	return false
+}
+
+// now is as of when a follower knows the ledger.
+func (f *following) now() time.Time {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.asOf.IsZero() {
+		return f.clock()
+	}
+	return f.asOf
+}
+
+// verifiers are the keys that the ledger has had.
+func (f *following) verifiers() (out []note.Verifier, err error) {
+	for _, text := range f.kept.Keys {
+		v, err := note.NewVerifier(text)
+		if err != nil {
+			return nil, refusal.New("the ledger's key %q can't be read; it begins with the ledger's name, as in "+
+				"north/ledger+1a2b3c4d+…", text)
+		}
+		out = append(out, v)
+	}
+	return out, nil
+}
+
+// key is the text of the newest one.
+func (f *following) key() string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.kept.Keys[len(f.kept.Keys)-1]
+}
+
+// keep writes what the folder knows. The caller holds mu.
+func (f *following) keep() error {
+	raw, err := json.Marshal(&f.kept, jsontext.WithIndent("  "))
+	if err == nil {
+		err = os.MkdirAll(f.dir, 0o700)
+	}
+	if err == nil {
+		err = disk.Write(f.dir, followsName, append(raw, '\n'))
+	}
+	if err != nil {
+		return fmt.Errorf("keeping whose follower the folder is: %w", err)
+	}
+	return nil
+}
+
+// handedOn keeps a key that has taken over. A follower that is running ends then: what was opened under the one before is
+// opened anew.
+func (f *following) handedOn(text string) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.kept.Keys = append(f.kept.Keys, text)
+	if err := f.keep(); err != nil {
+		return err
+	}
+	if f.running {
+		return ErrHandedOn
+	}
+	return nil
+}
+
+// openCopy opens the copy of a ledger, and takes in what there is of it. Where there is nothing yet, it must be to be had.
+func (s *Site) openCopy(ctx context.Context) error {
+	f := s.following
+	keys, err := f.verifiers()
+	if err != nil {
+		return err
+	}
+	newest := keys[len(keys)-1]
+	name := newest.Name()
+	f.mu.Lock()
+	err = f.keep()
+	f.mu.Unlock()
+	if err != nil {
+		return err
+	}
+	c := ledger.NewCopy(keys...)
+	texts := make(map[note.Verifier]string)
+	c.Replaces = func(record []byte, key note.Verifier) note.Verifier {
+		d := bundle.Replacing(name, record)
+		if d == nil {
+			return nil
+		}
+		former, err := note.NewVerifier(d.Former)
+		if err != nil || former.KeyHash() != key.KeyHash() {
+			return nil
+		}
+		next, err := note.NewVerifier(d.Key)
+		if err != nil || next.Name() != name {
+			return nil
+		}
+		texts[next] = d.Key
+		return next
+	}
+	c.HandedOn = func(key note.Verifier) error { return f.handedOn(texts[key]) }
+	s.own = &ownKey{verifier: newest, text: f.key()}
+	s.ledger, err = ledger.Open(ctx, ledger.Options{Dir: s.opts.Dir, Origin: name, Copy: c, Clock: f.clock, Logger: s.opts.Logger,
+		Command: s.opts.Command})
+	if err != nil {
+		return err
+	}
+	start := f.clock()
+	_, err = s.ledger.Take(ctx, f.Log)
+	if err != nil && s.ledger.Size() == 0 {
+		return fmt.Errorf("nothing is known yet of the ledger at %s: %w", f.Of, err)
+	}
+	f.hear(start, s.lastArrival(), s.keepHistories(err))
+	s.ask(ctx)
+	s.vkey, s.own.verifier = f.key(), s.ledger.Verifier()
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.running = true
+	return nil
+}
+
+// hear keeps when the ledger was heard of, or why it was not. arrived is when its last record was recorded.
+func (f *following) hear(at, arrived time.Time, failed error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.failed = failed; failed == nil {
+		f.heard, f.loud = at, false
+	}
+	if f.asOf = f.heard; f.asOf.Before(arrived) { // no verdict is as of before what it rests on
+		f.asOf = arrived
+	}
+	if failed == nil && at.Sub(f.saved) >= keepHeardEvery {
+		f.kept.Heard, f.saved = f.heard, at
+		_ = f.keep() // it only saves a start from knowing less
+	}
+}
+
+// close keeps when the ledger was heard of last.
+func (f *following) close() error {
+	if f == nil {
+		return nil
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.kept.Heard = f.heard
+	return f.keep()
+}
+
+// turnedLoud reports whether the ledger has been silent for long since the last call.
+func (f *following) turnedLoud() bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.loud || f.clock().Sub(f.heard) < f.Silence {
+		return false
+	}
+	f.loud = true
+	return true
+}
+
+// lastArrival is when the last record was recorded; zero where there is none.
+func (s *Site) lastArrival() time.Time {
+	at, _ := s.arrivalOf(s.ledger.Size())
+	return at
+}
+
+func (s *Site) arrivalOf(seq int64) (time.Time, error) {
+	if seq < 1 {
+		return time.Time{}, nil
+	}
+	record, err := s.ledger.Read(seq)
+	if err != nil {
+		return time.Time{}, err
+	}
+	_, at, _, err := proof.SplitArrival(s.Name(), record)
+	return at, err
+}
+
+// KeepFollowing takes in what the ledger's log shows, until the context ends or the ledger's key is replaced. While the
+// writer is away it asks less often.
+func (s *Site) KeepFollowing(ctx context.Context) error {
+	wait := followEvery
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-s.opts.After(wait):
+		}
+		err := s.TakeIn(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case errors.Is(err, ErrHandedOn):
+			return err
+		case err != nil:
+			wait = min(2*wait, followMost)
+		default:
+			wait = followEvery
+		}
+	}
+}
+
+// TakeIn takes in once what the ledger's log shows beyond what is here.
+func (s *Site) TakeIn(ctx context.Context) error {
+	f := s.following
+	start := f.clock()
+	grew, err := s.ledger.Take(ctx, f.Log)
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	was := f.failure()
+	f.hear(start, s.lastArrival(), s.keepHistories(err))
+	if err == nil && (grew || s.Behind() > 0) {
+		s.intake.Lock()
+		err = s.catchUp(ctx, nil)
+		s.intake.Unlock()
+		s.listen.tell()
+	}
+	if f.turnedLoud() || (was == nil) != (f.failure() == nil) {
+		s.listen.tell()
+	}
+	s.ask(ctx)
+	return err
+}
+
+func (f *following) failure() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.failed
+}
+
+// ask finds out now and then whether the writer asks who somebody is: a follower must not show more than that.
+func (s *Site) ask(ctx context.Context) {
+	f := s.following
+	now := f.clock()
+	f.mu.Lock()
+	due := f.Asks != nil && (f.asked.IsZero() || now.Sub(f.asked) >= askEvery)
+	f.mu.Unlock()
+	if !due {
+		return
+	}
+	asks, err := f.Asks(ctx)
+	if err != nil {
+		return // what was known stands
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.asked = now; f.kept.Asks != asks {
+		f.kept.Asks = asks
+		_ = f.keep() // it is asked again at the next start
+	}
+}
+
+// keepHistories keeps both checkpoints where the ledger has signed two histories: who has its key can't deny either.
+func (s *Site) keepHistories(err error) error {
+	var two *ledger.TwoHistoriesError
+	if !errors.As(err, &two) || s.twoHistories() {
+		return err
+	}
+	text := string(two.Taken) + historiesBehind + string(two.Shown)
+	return errors.Join(err, disk.Write(s.opts.Dir, historiesName, []byte(text)))
+}
+
+func (s *Site) twoHistories() bool {
+	_, err := os.Stat(filepath.Join(s.opts.Dir, historiesName))
+	return err == nil
+}
+
+// Position is up to where a follower answers.
+type Position struct {
+	Of       string    // the server that writes
+	Record   int64     // the last record that is answered from
+	Recorded time.Time // when the ledger took it
+	Heard    time.Time // when the ledger was heard of last
+	Ago      time.Duration
+	Silent   bool  // that is long ago
+	Why      error // what was wrong since; may be nil
+	Two      bool  // the ledger has shown two histories
+	Asks     bool  // the writer asks who somebody is
+}
+
+// Position returns up to where a follower answers, nil where the ledger is written here.
+func (s *Site) Position() *Position {
+	f := s.following
+	if f == nil {
+		return nil
+	}
+	p := &Position{Of: f.Of, Two: s.twoHistories()}
+	if m := s.current(); m != nil {
+		p.Record = max(m.Position(), 0)
+	}
+	p.Recorded = f.arrival(s, p.Record)
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	p.Heard, p.Why, p.Asks = f.heard, f.failed, f.kept.Asks
+	p.Ago = max(f.clock().Sub(f.heard), 0)
+	p.Silent = p.Ago >= f.Silence
+	return p
+}
+
+// arrival is when a record was recorded, as far as that can be read. The last one asked for is asked for again and again.
+func (f *following) arrival(s *Site, seq int64) time.Time {
+	f.mu.Lock()
+	of, at := f.arrivedOf, f.arrivedAt
+	f.mu.Unlock()
+	if of == seq {
+		return at
+	}
+	at, err := s.arrivalOf(seq)
+	if err == nil {
+		f.mu.Lock()
+		f.arrivedOf, f.arrivedAt = seq, at
+		f.mu.Unlock()
+	}
+	return at
+}
+
+// followsElsewhere says where to record, nil where the ledger is written here.
+func (s *Site) followsElsewhere() error {
+	if s.following == nil {
+		return nil
+	}
+	return refusal.WithCode(http.StatusForbidden, "this is a follower of the ledger %s, which records nothing; record where the ledger is "+
+		"written, at %s", events.LedgerName(SiteOf(s.Name())), s.following.Of)
+}
