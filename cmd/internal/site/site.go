@@ -45,7 +45,7 @@ type Options struct {
 	// Existing refuses a folder that holds no ledger yet: for questions.
 	Existing bool
 	// Batch is how many lines of a file are recorded at once at most, 1 to 500. More is
-	// faster; they then share one time of arrival. Default 200. Where so many hold up others for long, it is fewer.
+	// faster; they then share one time of arrival. Default 200, alone 500. Where so many hold up others for long, it is fewer.
 	Batch int
 	// Alone says that nobody else hands in while a file is recorded, as in a command's own folder: no part of it is kept short
 	// for others, and the next one is read meanwhile.
@@ -132,6 +132,12 @@ type Site struct {
 	stopped    []ledger.Problem // why nothing may be written although the ledger itself is whole
 }
 
+// A line is stored as one record, or as two where it enrols its station, and a batch is one append.
+const (
+	mostInBatch = ledger.MaxBatch / 2
+	usualBatch  = 200
+)
+
 // Open opens a data folder, or starts one.
 func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Clock == nil {
@@ -143,8 +149,11 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	if o.Batch < 1 || o.Batch > 500 {
-		o.Batch = 200
+	if o.Batch < 1 || o.Batch > mostInBatch {
+		o.Batch = usualBatch
+		if o.Alone {
+			o.Batch = mostInBatch
+		}
 	}
 	if err := errors.Join(mayLook(o.Dir), restored(o.Dir), refuseFollower(o)); err != nil {
 		return nil, err
