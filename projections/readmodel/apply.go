@@ -1,6 +1,7 @@
 package readmodel
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -557,13 +558,16 @@ func (v verdictWriter) put(j *judged) error {
 		return err
 	}
 	trip, key := idBytes(j.Trip), projections.TripKey{Set: j.Set, Trip: j.Trip}
-	was, is := v.w.written[key], &written{board: onBoard(&j.Verdict), opening: j.open}
-	if is.rests, err = restsWriter(v).write(j.Set, trip, j.rests, was); err != nil {
+	was, last, err := v.before(key, trip)
+	if err != nil {
 		return err
 	}
-	err = v.w.exec(`INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests) VALUES (?,?,?,?,?,?,?,?)`,
-		j.Set, trip, text(j.Case), string(j.Status), truth(j.Opened), unixNano(j.Since), raw, is.rests)
-	if err == nil {
+	is := &written{board: onBoard(&j.Verdict), opening: j.open, verdict: raw}
+	is.trip = tripRow{j.Case, j.Status, j.Opened}
+	if is.rests, err = restsWriter(v).write(j.Set, trip, j.rests, last); err != nil {
+		return err
+	}
+	if err = v.trip(j, trip, was, is); err == nil {
 		is.findings, err = v.findings(&j.Verdict, trip, was)
 	}
 	if err == nil {
@@ -576,6 +580,35 @@ func (v verdictWriter) put(j *judged) error {
 		v.w.wrote(key, is)
 	}
 	return err
+}
+
+// before returns what the tables have of a trip, nil where that isn't known, and what they have of its rests, as far as these are asked
+// for. A trip without a row has none in any table: nothing need be taken out.
+func (v verdictWriter) before(k projections.TripKey, trip []byte) (was, last *written, err error) {
+	if was = v.w.written[k]; was != nil || v.fresh {
+		return was, was, nil
+	}
+	rests, found, err := restsWriter(v).stored(k.Set, trip)
+	if !found {
+		was = new(written)
+		return was, was, err
+	}
+	return nil, &written{rests: rests}, err
+}
+
+// trip writes the trip's own row: of one that is there already, what no index is of, as long as the rest stays. To take a row out of
+// three indexes and put it back costs more than the row.
+func (v verdictWriter) trip(j *judged, trip []byte, was, is *written) error {
+	since := unixNano(j.Since)
+	switch {
+	case was == nil || was.trip != is.trip:
+		return v.w.exec(`INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests)
+			VALUES (?,?,?,?,?,?,?,?)`, j.Set, trip, text(j.Case), string(j.Status), truth(j.Opened), since, is.verdict, is.rests)
+	case bytes.Equal(was.verdict, is.verdict) && bytes.Equal(was.rests, is.rests): // since is in the verdict
+		return nil
+	}
+	return v.w.exec(`UPDATE trips SET since = ?, verdict = ?, rests = ? WHERE set_id = ? AND trip = ?`,
+		since, is.verdict, is.rests, j.Set, trip)
 }
 
 const (
@@ -699,6 +732,7 @@ func (w *writer) writeStation(s *events.Station) error {
 	if err != nil {
 		return err
 	}
+	w.rows[s.Name] = true
 	changed, gone := s.Moved()
 	for _, first := range gone {
 		if err := w.exec(`DELETE FROM runs WHERE station = ? AND first = ?`, s.Name, first); err != nil {
@@ -718,13 +752,20 @@ func (w *writer) writeStation(s *events.Station) error {
 }
 
 func (w *writer) writeStationVerdict(v projections.Verdict) error {
+	is := stationVerdict{until: unixNano(v.Until)}
 	var raw any
 	if len(v.Findings) > 0 {
 		b, err := json.Marshal(v)
 		if err != nil {
 			return err
 		}
-		raw = b
+		raw, is.verdict = b, string(b)
+	}
+	if was, ok := w.stations[v.Station]; ok && was == is {
+		return nil
+	}
+	if w.rows[v.Station] { // else there may be no row yet that has it
+		w.stations[v.Station] = is
 	}
 	return w.exec(`UPDATE stations SET verdict = ?, until = ? WHERE name = ?`, raw, unixNano(v.Until), v.Station)
 }

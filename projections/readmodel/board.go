@@ -558,8 +558,6 @@ const spanLen = 1024
 // insertSpans files in which stretches the batch's stations and badges occur.
 func insertSpans(ctx context.Context, w *writer, added []facts.Fact) error {
 	return w.insertAll(ctx, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
-		type place struct{ what, mark string }
-		filed := make(map[place]int64) // in which span last
 		var places []place
 		for _, f := range added {
 			if f.Event == nil {
@@ -571,10 +569,9 @@ func insertSpans(ctx context.Context, w *writer, added []facts.Fact) error {
 				places = append(places, place{"named", b.Badge})
 			}
 			for _, p := range places {
-				if last, ok := filed[p]; p.mark == "" || ok && last == span {
+				if p.mark == "" || w.filed(p, span) {
 					continue
 				}
-				filed[p] = span
 				if !yield([]any{p.what, p.mark, span}) {
 					return
 				}

@@ -100,3 +100,6 @@ func (m *Model) FillObserved() {
 
 // Written is of how many trips it is known what the tables have of them.
 func (m *Model) Written() int { return len(m.writer.written) }
+
+// Known is how much besides is known of what the tables have: verdicts of stations, and places that are filed.
+func (m *Model) Known() (stations, places int) { return len(m.writer.stations), len(m.writer.places) }

@@ -241,11 +241,17 @@ func (v restsWriter) kept(set string, trip []byte, last *written) (was []byte, e
 	if last != nil {
 		return last.rests, nil
 	}
+	was, _, err = v.stored(set, trip)
+	return was, err
+}
+
+func (v restsWriter) stored(set string, trip []byte) (was []byte, found bool, err error) {
 	err = v.w.query(`SELECT rests FROM trips WHERE set_id = ? AND trip = ?`, []any{set, trip}, func(row []driver.Value) (err error) {
 		was, err = blob(row[0])
+		found = true
 		return err
 	})
-	return was, err
+	return was, found, err
 }
 
 func (v restsWriter) insert(owned []ownedRest) error {

@@ -23,7 +23,10 @@ type writer struct {
 	args  []driver.NamedValue
 	told  tellings
 	// written is of verdicts, by trip. What a transaction takes back is forgotten.
-	written map[projections.TripKey]*written
+	written  map[projections.TripKey]*written
+	rows     map[string]bool // stations that have a row
+	stations map[string]stationVerdict
+	places   map[place]int64 // the last stretch of records under which each was filed: see spans
 }
 
 // writerConn is what is needed of the driver's connection.
@@ -61,7 +64,7 @@ func (m *Model) transact(ctx context.Context, f func(*writer) error) error {
 		}
 		if err != nil {
 			_ = w.exec(`ROLLBACK`) // SQLite may have done so itself
-			clear(w.written)
+			w.unknow()
 		}
 		return err
 	})
@@ -75,7 +78,8 @@ func (m *Model) writerOn(c any) (*writer, error) {
 	}
 	if m.writer == nil || m.writer.conn != conn {
 		m.writer = &writer{conn: conn, stmts: make(map[string]driver.Stmt), told: make(tellings),
-			written: make(map[projections.TripKey]*written)}
+			written: make(map[projections.TripKey]*written), rows: make(map[string]bool),
+			stations: make(map[string]stationVerdict), places: make(map[place]int64)}
 	}
 	return m.writer, nil
 }

@@ -16,8 +16,14 @@ func TestWrittenInSteps(t *testing.T) {
 	if m.Written() == 0 {
 		t.Fatal("nothing is kept of what was written")
 	}
+	if stations, places := m.Known(); stations == 0 || places == 0 {
+		t.Fatalf("%d verdicts of stations and %d places are kept", stations, places)
+	}
 	if err := m.CancelledWithin(t.Context()); err == nil || m.Written() != 0 {
 		t.Errorf("%d trips are kept of a transaction that ended with %v", m.Written(), err)
+	}
+	if stations, places := m.Known(); stations != 0 || places != 0 {
+		t.Errorf("%d verdicts of stations and %d places are kept of a transaction that was taken back", stations, places)
 	}
 	for n := half; n < int64(len(h.facts)); {
 		n = min(n+7, int64(len(h.facts)))
