@@ -148,7 +148,7 @@ func TestDamaged(t *testing.T) {
 		{"a bit flipped", flipped}, {"cut", cut}, {"removed", removed},
 		{"put back from an old copy", from(old.root)}, {"another ledger's", from(other.root)}, {"two exchanged", exchanged},
 	} {
-		tb.atLeast(d.name, 8, 100, func(s *soak) { damage(s, now, f, d.do) })
+		tb.atLeast(d.name, 4, 100, func(s *soak) { damage(s, now, f, d.do) })
 	}
 	tb.print()
 }
