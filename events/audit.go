@@ -125,6 +125,9 @@ type Audit struct {
 	// Verifier makes the verifier of a station's key; nil for [note.NewVerifier]. One that Parse uses must be good for many
 	// goroutines.
 	Verifier func(vkey string) (note.Verifier, error)
+	// VerifyAll checks many signatures at once, with the answers that each one's verifier gives; nil for one after the other. ParseAll
+	// uses it.
+	VerifyAll func(by []note.Verifier, messages, sigs [][]byte) []bool
 
 	ledger   note.Verifier // the key in force
 	stations map[string]*Station
@@ -175,24 +178,79 @@ func Parse(n []byte) Parsed {
 
 // Parse reads a note and does what of its check needs no order, so that Check has little left to do. It may be called by many
 // goroutines, while Check takes records before.
-func (a *Audit) Parse(n []byte) Parsed {
+func (a *Audit) Parse(n []byte) Parsed { return a.ParseAll([][]byte{n})[0] }
+
+// ParseAll is Parse of some notes. A nil note is none, and has an error.
+func (a *Audit) ParseAll(notes [][]byte) []Parsed {
 	r, _ := a.readers.Get().(*Reader)
 	if r == nil {
 		r = NewReader()
 	}
 	defer a.readers.Put(r)
-	p := r.Parse(n)
-	if p.Err != nil {
-		return p
+	out := make([]Parsed, len(notes))
+	var signed signatures
+	for i, n := range notes {
+		p := &out[i]
+		if *p = r.Parse(n); p.Err != nil {
+			continue
+		}
+		p.ahead = true
+		if a.Canonical {
+			p.form = faultsOfForm(n, p.Event)
+		}
+		if a.Signatures {
+			if v, ok := a.keys.Load(signedBy(n)); ok {
+				signed.take(i, n, v.(note.Verifier))
+			}
+		}
 	}
-	p.ahead = true
-	if a.Canonical {
-		p.form = faultsOfForm(n, p.Event)
+	for n, good := range signed.check(a.VerifyAll) {
+		if good {
+			out[signed.of[n]].by = signed.by[n]
+		}
 	}
-	if v, ok := a.keys.Load(signedBy(n)); ok && a.Signatures && VerifyNote(n, v.(note.Verifier)) == nil {
-		p.by = v.(note.Verifier)
+	return out
+}
+
+// signatures are taken out of notes, to be checked together.
+type signatures struct {
+	of             []int // which note
+	by             []note.Verifier
+	messages, sigs [][]byte
+}
+
+// take takes the signature of a note that is one of a key in all but that it need not be good.
+func (s *signatures) take(i int, n []byte, v note.Verifier) {
+	c := &caught{Verifier: v}
+	if VerifyNote(n, c) != nil {
+		return
 	}
-	return p
+	s.of, s.by = append(s.of, i), append(s.by, v)
+	s.messages, s.sigs = append(s.messages, c.message), append(s.sigs, c.sig)
+}
+
+// check reports which of them are good.
+func (s *signatures) check(all func(by []note.Verifier, messages, sigs [][]byte) []bool) []bool {
+	if all != nil {
+		return all(s.by, s.messages, s.sigs)
+	}
+	good := make([]bool, len(s.by))
+	for i, v := range s.by {
+		good[i] = v.Verify(s.messages[i], s.sigs[i])
+	}
+	return good
+}
+
+// caught is a verifier that keeps what it is to verify.
+type caught struct {
+	note.Verifier
+	message, sig []byte
+}
+
+// Verify implements [note.Verifier].
+func (c *caught) Verify(message, sig []byte) bool {
+	c.message, c.sig = message, sig
+	return true
 }
 
 // Said is one thing that is wrong with a record.

@@ -29,7 +29,7 @@ func newAuditCase(t *testing.T) *auditCase {
 	k := newTestKey(t, LedgerName("north"), 1)
 	a, ahead := NewAudit(k.verifier, 2*time.Minute), NewAudit(k.verifier, 2*time.Minute)
 	a.Signatures, a.Canonical = true, true
-	ahead.Verifier = keytable.NewVerifier
+	ahead.Verifier, ahead.VerifyAll = keytable.NewVerifier, keytable.VerifyAll
 	return &auditCase{t: t, audit: a, ahead: ahead, ledger: k, seqs: map[string]int64{}, hashes: map[string]string{}}
 }
 
@@ -461,5 +461,36 @@ func TestMissingWorksAreNamed(t *testing.T) {
 	err := (&PersonEntered{Badge: "B-1"}).Check()
 	if err == nil || !strings.HasSuffix(err.Error(), "roles are missing: "+string(roles[0])+", "+listed(roles[1:])) {
 		t.Error(err)
+	}
+}
+
+// TestParseAll: what is told of notes that are read together is what is told of each alone, whoever checks the signatures.
+func TestParseAll(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 1)
+	n := c.next(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 2, nil)
+	other := c.next(newTestKey(t, k.name, 3), &SetPacked{List: "LAP-MAJOR", Version: 5}, 2, nil)
+	line := n[bytes.LastIndexByte(n[:len(n)-1], '\n')+1:]
+	notes := [][]byte{n, bytes.Replace(n, []byte(`"version":3`), []byte(`"version":4`), 1), other, slices.Concat(n, line), n,
+		[]byte("no record"), nil, bytes.TrimSuffix(n, []byte("\n")), slices.Concat(other[:len(other)-len(line)], line), n}
+	for _, all := range []func([]note.Verifier, [][]byte, [][]byte) []bool{nil, keytable.VerifyAll} {
+		c.ahead.Signatures, c.ahead.VerifyAll = true, all
+		good := 0
+		for i, p := range c.ahead.ParseAll(notes) {
+			want := Parse(notes[i])
+			if !reflect.DeepEqual(p.Event, want.Event) || (p.Err == nil) != (want.Err == nil) || p.Hash != want.Hash {
+				t.Errorf("note %d is read as %+v, alone as %+v", i, p, want)
+			}
+			if signed := VerifyNote(notes[i], k.verifier) == nil; signed != (p.by != nil) {
+				t.Errorf("note %d: taken for signed: %v; it is: %v", i, p.by != nil, signed)
+			}
+			if p.by != nil {
+				good++
+			}
+		}
+		if good != 3 {
+			t.Errorf("%d notes are signed, should be 3", good)
+		}
 	}
 }

@@ -151,14 +151,14 @@ func BenchmarkScanHashed(b *testing.B) {
 	scans := map[string]func(context.Context, int64, func(int64, []byte) error) error{
 		"plain": l.Scan, "hashed": l.ScanHashed,
 		"verify": func(ctx context.Context, _ int64, fn func(int64, []byte) error) error {
-			report, err := l.Verify(ctx, ledger.VerifyOptions{Look: func(seq int64, record []byte) ledger.Look {
+			report, err := l.Verify(ctx, ledger.VerifyOptions{Look: eachLook(func(r ledger.Record) ledger.Look {
 				return ledger.Look{Check: func() []string {
-					if err := fn(seq, record); err != nil {
+					if err := fn(r.Seq, r.Raw); err != nil {
 						return []string{err.Error()}
 					}
 					return nil
 				}}
-			}})
+			})})
 			if len(report.Problems) > 0 {
 				return fmt.Errorf("problems: %v", report.Problems)
 			}

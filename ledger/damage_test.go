@@ -275,14 +275,14 @@ func TestVerifyOptions(t *testing.T) {
 	fill(t, l, "north/or-3", 0, 300, 0)
 	var progress, order []int64
 	report, err := l.Verify(context.Background(), ledger.VerifyOptions{
-		Look: func(seq int64, record []byte) ledger.Look {
+		Look: eachLook(func(r ledger.Record) ledger.Look {
 			return ledger.Look{Check: func() []string {
-				if order = append(order, seq); seq == 7 {
+				if order = append(order, r.Seq); r.Seq == 7 {
 					return []string{"odd", "prime"}
 				}
 				return nil
 			}}
-		},
+		}),
 		Progress: func(done, total int64) { progress = append(progress, done, total) },
 	})
 	if err != nil {
@@ -303,10 +303,10 @@ func TestVerifyOptions(t *testing.T) {
 		t.Errorf("checkpoint of %d records, report of %d: %v", c.Size, report.Size, err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	_, err = l.Verify(ctx, ledger.VerifyOptions{Look: func(int64, []byte) ledger.Look {
+	_, err = l.Verify(ctx, ledger.VerifyOptions{Look: eachLook(func(ledger.Record) ledger.Look {
 		cancel()
 		return ledger.Look{}
-	}})
+	})})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped verification gave %v", err)
 	}

@@ -207,3 +207,13 @@ func route(record []byte) (station, kind string, err error) {
 	}
 	return name, "set.opened", nil
 }
+
+// eachLook looks at records one by one.
+func eachLook(look func(ledger.Record) ledger.Look) func([]ledger.Record) []ledger.Look {
+	return func(records []ledger.Record) (looks []ledger.Look) {
+		for _, r := range records {
+			looks = append(looks, look(r))
+		}
+		return looks
+	}
+}

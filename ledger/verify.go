@@ -6,11 +6,10 @@ import (
 	"fmt"
 	"runtime"
 	"slices"
+	"sync"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
-	"golang.org/x/sync/errgroup"
-
 	"listbound/ledger/proof"
 )
 
@@ -25,10 +24,21 @@ type Report struct {
 
 // VerifyOptions extend a verification. All may be nil.
 type VerifyOptions struct {
-	// Look looks at what a record says. It is called ahead, for several records at once and in no order.
-	Look func(seq int64, record []byte) Look
+	// Look looks at what some records say that follow each other, and returns a Look for each. It is called ahead, for several
+	// bundles at once and in no order.
+	Look func(records []Record) []Look
+	// Slowly looks at one bundle at a time, and at none ahead: so Check, which is called in between, can tell how long one took.
+	Slowly bool
 	// Progress is called now and then with the number of records that are done.
 	Progress func(done, total int64)
+}
+
+// Record is a record as a verification takes it apart.
+type Record struct {
+	Seq int64
+	Raw []byte
+	proof.Arrival
+	Err error // why it can't be taken apart
 }
 
 // Look is what a record says of itself.
@@ -40,13 +50,16 @@ type Look struct {
 	Check func() []string
 }
 
-// Look looks where a record belongs, and at nothing else.
-func (r Route) Look(_ int64, record []byte) (l Look) {
-	var err error
-	if l.Station, l.Kind, err = r(record); err != nil {
-		return Look{}
+// Look looks where records belong, and at nothing else.
+func (r Route) Look(records []Record) []Look {
+	looks := make([]Look, len(records))
+	for i, rec := range records {
+		var err error
+		if looks[i].Station, looks[i].Kind, err = r(rec.Raw); err != nil {
+			looks[i] = Look{}
+		}
 	}
-	return l
+	return looks
 }
 
 // Verify reads everything once: each record from the stream, its second copy from the entry bundle, its hash from the
@@ -63,8 +76,14 @@ func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error)
 		}
 	}
 	note := l.SignedNote()
-	v := &verification{l: l, opts: opts, signed: l.Signed(), tree: &proof.Tree{}, problems: damage, index: -1}
-	v.looking.SetLimit(runtime.GOMAXPROCS(0))
+	v := &verification{l: l, opts: opts, signed: l.Signed(), tree: &proof.Tree{}, splitter: proof.NewSplitter(l.opts.Origin),
+		problems: damage, said: make(map[Problem]bool), next: 1, most: 2 * runtime.GOMAXPROCS(0)}
+	for _, p := range damage {
+		v.said[p] = true
+	}
+	if opts.Slowly {
+		v.most = 1
+	}
 	if err := v.run(ctx); err != nil {
 		return Report{}, err
 	}
@@ -75,28 +94,31 @@ func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error)
 	}, nil
 }
 
+// A verification goes bundle by bundle. What needs no order is done for several bundles at once (bundleCheck.look), the rest
+// in the order of the records.
 type verification struct {
 	l        *Ledger
 	opts     VerifyOptions
 	signed   proof.Checkpoint
 	tree     *proof.Tree
+	splitter *proof.Splitter
 	problems []Problem
+	said     map[Problem]bool
 
-	next    int64    // sequence expected from the stream
+	next    int64    // sequence whose turn it is
 	lacking [2]int64 // run of sequences that the stream lacks, not reported yet
 	lastAt  time.Time
 
-	looking errgroup.Group
-	ahead   []*looked // records of the stream that are being looked at, in their order
-
-	index  int64 // of the bundle at hand
-	bundle [][]byte
-	tile   []tlog.Hash
+	looking sync.WaitGroup
+	filling *bundleCheck   // what is read from the stream goes here
+	ahead   []*bundleCheck // that are looked at, in their order
+	most    int            // of them, so that no processor waits and memory stays small
 }
 
 func (v *verification) add(seq int64, format string, args ...any) {
 	p := Problem{Seq: seq, What: fmt.Sprintf(format, args...)}
-	if !slices.Contains(v.problems, p) {
+	if !v.said[p] {
+		v.said[p] = true
 		v.problems = append(v.problems, p)
 	}
 }
@@ -117,38 +139,13 @@ func (v *verification) run(ctx context.Context) error {
 		v.add(v.signed.Size+1, "log/checkpoint covers %d records, and this folder has signed %d: an older copy of that file was put back; "+
 			"the next start in a folder where it can be written makes it good", v.signed.Size, had.Size)
 	}
-	v.next = 1
 	if v.l.noStream {
 		if v.l.opts.Copy == nil {
 			v.add(1, "the stream is gone")
 		}
-		for v.next <= v.signed.Size {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			v.checkRecord(v.next, nil, nil)
-			v.next++
-		}
-	} else {
-		err := v.l.readStream(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
-			if len(v.ahead) == farAhead {
-				v.checkNext()
-			}
-			v.lookAt(seq, subject, record)
-			return ctx.Err()
-		})
-		for err == nil && len(v.ahead) > 0 {
-			v.checkNext()
-			err = ctx.Err()
-		}
-		v.looking.Wait()
-		if err != nil {
-			return err
-		}
-		for ; v.next <= v.signed.Size; v.next++ {
-			v.miss(v.next)
-		}
-		v.reportLacking()
+	}
+	if err := v.records(ctx); err != nil {
+		return err
 	}
 	v.tree.Partial(v.compareTile)
 	// Without a checkpoint, which is said above, there is nothing to compare with.
@@ -161,139 +158,222 @@ func (v *verification) run(ctx context.Context) error {
 	return nil
 }
 
-// looked is a record of the stream that is looked at while others are read.
-type looked struct {
-	seq     int64
-	subject string
-	record  []byte
-	look    chan Look
+// records reads the stream and checks all records in their order.
+func (v *verification) records(ctx context.Context) error {
+	defer v.looking.Wait()
+	if !v.l.noStream {
+		err := v.l.readStream(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
+			v.fill(seq).put(seq, subject, record)
+			return ctx.Err()
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if v.signed.Size > 0 {
+		v.fill(v.signed.Size)
+	}
+	v.lookAtFilled()
+	for len(v.ahead) > 0 {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		v.checkNext()
+	}
+	v.reportLacking()
+	return ctx.Err()
 }
 
-// farAhead is how many records are looked at before their turn comes: enough that no processor waits.
-const farAhead = 256
+// fill returns the bundle to which a record belongs, once those before it are begun to be looked at.
+func (v *verification) fill(seq int64) *bundleCheck {
+	index := (seq - 1) / proof.TileWidth
+	for v.filling == nil || v.filling.index < index {
+		next := int64(0)
+		if v.filling != nil {
+			next = v.filling.index + 1
+		}
+		v.lookAtFilled()
+		v.filling = newBundleCheck(next, bundleWidth(next, v.signed.Size))
+	}
+	return v.filling
+}
 
-// lookAt begins to look at a record.
-func (v *verification) lookAt(seq int64, subject string, record []byte) {
-	n := &looked{seq: seq, subject: subject, record: record, look: make(chan Look, 1)}
-	v.ahead = append(v.ahead, n)
-	if v.opts.Look == nil {
-		n.look <- Look{}
+// lookAtFilled begins to look at what was read last, when those before are few enough.
+func (v *verification) lookAtFilled() {
+	b := v.filling
+	if b == nil {
 		return
 	}
-	v.looking.Go(func() error {
-		n.look <- v.opts.Look(seq, record)
-		return nil
+	v.filling = nil
+	for len(v.ahead) >= v.most {
+		v.checkNext()
+	}
+	v.ahead = append(v.ahead, b)
+	v.looking.Go(func() {
+		b.look(v)
+		close(b.looked)
 	})
 }
 
-// checkNext checks the record whose turn it is.
-func (v *verification) checkNext() {
-	n := v.ahead[0]
-	v.ahead = v.ahead[1:]
-	for ; v.next < n.seq; v.next++ {
-		v.miss(v.next)
-	}
-	v.reportLacking()
-	look := <-n.look
-	v.checkRecord(n.seq, n.record, &look)
-	if look.Station != "" && n.subject != subjectOf(look.Station, look.Kind) {
-		v.add(n.seq, "the stream keeps the record under the subject %s, but it is %s of %s", n.subject, look.Kind, look.Station)
-	}
-	v.next = n.seq + 1
+// bundleCheck is the check of the records of one bundle.
+type bundleCheck struct {
+	index    int64
+	subjects []string
+	inStream [][]byte // nil where the stream lacks one
+	looked   chan struct{}
+
+	unread []string // why bundle or tile can't be read
+	leaves []tlog.Hash
+	wrong  [][]string // with each record's copies
+	whole  []Record   // where there is a record at all, else the zero one
+	looks  []Look
 }
 
-// miss notes a sequence that the stream does not deliver. Its copy in the bundle is checked all the same.
-func (v *verification) miss(seq int64) {
-	if v.lacking[0] == 0 {
-		v.lacking = [2]int64{seq, seq}
+func newBundleCheck(index int64, width int) *bundleCheck {
+	return &bundleCheck{
+		index: index, subjects: make([]string, width), inStream: make([][]byte, width), looked: make(chan struct{}),
+		leaves: make([]tlog.Hash, width), wrong: make([][]string, width), whole: make([]Record, width), looks: make([]Look, width),
 	}
-	v.lacking[1] = seq
-	v.checkRecord(seq, nil, nil)
 }
 
-func (v *verification) reportLacking() {
-	if v.lacking[0] != 0 {
-		v.add(v.lacking[0], "the stream lacks %s", rangeText(v.lacking))
+func (b *bundleCheck) first() int64 { return b.index*proof.TileWidth + 1 }
+
+func (b *bundleCheck) put(seq int64, subject string, record []byte) {
+	if record == nil {
+		record = []byte{} // one that was emptied is not one that is missing
 	}
-	v.lacking = [2]int64{}
+	i := seq - b.first()
+	b.subjects[i], b.inStream[i] = subject, record
 }
 
-// checkRecord checks one record. inStream and its look are nil if the stream lacks it.
-func (v *verification) checkRecord(seq int64, inStream []byte, look *Look) {
-	v.load(seq)
-	i := (seq - 1) % proof.TileWidth
-	record := inStream
-	var leaf tlog.Hash
-	var inBundle []byte
-	if v.bundle != nil {
-		inBundle = v.bundle[i]
-		leaf = proof.LeafHash(inBundle)
-		if v.tile != nil && leaf != v.tile[i] {
-			v.add(seq, "the record in the entry bundle does not have the hash in the tree")
+// look does what needs no order: reading bundle and tile, hashes, comparing the copies, and looking at what they say.
+func (b *bundleCheck) look(v *verification) {
+	// The ledger may have grown meanwhile; a larger bundle or tile begins with the partial one.
+	bundle, err := v.l.files.entriesWithin(b.index, v.signed.Size)
+	if err != nil {
+		b.unread = append(b.unread, err.Error())
+	}
+	tile, err := v.l.files.tileWithin(0, b.index, len(b.leaves))
+	if err != nil {
+		b.unread = append(b.unread, err.Error())
+	}
+	records, at := make([]Record, 0, len(b.leaves)), make([]int, 0, len(b.leaves))
+	for i := range b.leaves {
+		var inBundle []byte
+		if bundle != nil {
+			inBundle = bundle[i]
 		}
+		var hash *tlog.Hash
+		if tile != nil {
+			hash = &tile[i]
+		}
+		b.compare(i, inBundle, hash)
+		raw := b.inStream[i]
+		if raw == nil {
+			raw = inBundle
+		}
+		if raw == nil {
+			continue
+		}
+		b.whole[i].Seq, b.whole[i].Raw = b.first()+int64(i), raw
+		b.whole[i].Arrival, b.whole[i].Err = v.splitter.Split(raw)
+		records, at = append(records, b.whole[i]), append(at, i)
 	}
-	if inStream != nil && (inBundle == nil || !bytes.Equal(inStream, inBundle)) {
+	if v.opts.Look == nil || len(records) == 0 {
+		return
+	}
+	for n, look := range v.opts.Look(records) {
+		b.looks[at[n]] = look
+	}
+}
+
+// compare holds both copies of a record against each other and the hash in the tree, and says by which hash the tree is made
+// anew. Any of the three may be missing.
+func (b *bundleCheck) compare(i int, inBundle []byte, inTree *tlog.Hash) {
+	add := func(what string) { b.wrong[i] = append(b.wrong[i], what) }
+	var leaf tlog.Hash
+	if inBundle != nil {
+		leaf = proof.LeafHash(inBundle)
+		if inTree != nil && leaf != *inTree {
+			add("the record in the entry bundle does not have the hash in the tree")
+		}
+	} else if b.inStream[i] == nil && inTree != nil {
+		leaf = *inTree
+	}
+	if inStream := b.inStream[i]; inStream != nil && (inBundle == nil || !bytes.Equal(inStream, inBundle)) {
 		streamLeaf := proof.LeafHash(inStream)
-		if v.tile != nil && streamLeaf != v.tile[i] {
-			v.add(seq, "the record in the stream does not have the hash in the tree")
+		if inTree != nil && streamLeaf != *inTree {
+			add("the record in the stream does not have the hash in the tree")
 		} else {
 			// The tree sides with the stream; if there is a bundle it was changed, and was reported above.
 			leaf = streamLeaf
 		}
 	}
-	if record == nil {
-		record = inBundle
+	b.leaves[i] = leaf
+}
+
+// checkNext checks the records of the bundle whose turn it is.
+func (v *verification) checkNext() {
+	b := v.ahead[0]
+	v.ahead = v.ahead[1:]
+	<-b.looked
+	for _, what := range b.unread {
+		v.add(b.first(), "%s", what)
 	}
-	if v.bundle == nil && inStream == nil && v.tile != nil {
-		leaf = v.tile[i]
+	for i := range b.leaves {
+		v.checkRecord(b, i)
 	}
-	v.tree.Append(leaf, v.compareTile)
-	if record != nil {
-		v.checkContents(seq, record, look)
+}
+
+// checkRecord checks what needs the records before.
+func (v *verification) checkRecord(b *bundleCheck, i int) {
+	seq := v.next
+	v.next++
+	switch {
+	case b.inStream[i] != nil:
+		v.reportLacking()
+	case v.lacking[0] == 0:
+		v.lacking = [2]int64{seq, seq}
+	default:
+		v.lacking[1] = seq
+	}
+	for _, what := range b.wrong[i] {
+		v.add(seq, "%s", what)
+	}
+	v.tree.Append(b.leaves[i], v.compareTile)
+	if rec, look := &b.whole[i], &b.looks[i]; rec.Raw != nil {
+		v.checkContents(rec, look)
+		if subject := b.subjects[i]; b.inStream[i] != nil && look.Station != "" && subject != subjectOf(look.Station, look.Kind) {
+			v.add(seq, "the stream keeps the record under the subject %s, but it is %s of %s", subject, look.Kind, look.Station)
+		}
 	}
 	if v.opts.Progress != nil && seq%4096 == 0 {
 		v.opts.Progress(seq, v.signed.Size)
 	}
 }
 
-func (v *verification) checkContents(seq int64, record []byte, look *Look) {
-	_, at, _, err := proof.SplitArrival(v.l.opts.Origin, record)
+func (v *verification) checkContents(rec *Record, look *Look) {
 	switch {
-	case err != nil:
-		v.add(seq, "the record is not whole: %v", err)
-	case at.Before(v.lastAt):
-		v.add(seq, "the record arrived at %s, before the one in front of it", at.Format(time.RFC3339Nano))
+	case rec.Err != nil:
+		v.add(rec.Seq, "the record is not whole: %v", rec.Err)
+	case rec.At.Before(v.lastAt):
+		v.add(rec.Seq, "the record arrived at %s, before the one in front of it", rec.At.Format(time.RFC3339Nano))
 	default:
-		v.lastAt = at
+		v.lastAt = rec.At
 	}
-	if look == nil && v.opts.Look != nil {
-		l := v.opts.Look(seq, record)
-		look = &l
-	}
-	if look == nil || look.Check == nil {
+	if look.Check == nil {
 		return
 	}
 	for _, what := range look.Check() {
-		v.add(seq, "%s", what)
+		v.add(rec.Seq, "%s", what)
 	}
 }
 
-// load reads the bundle and the tile of a record, once for all their records.
-func (v *verification) load(seq int64) {
-	index := (seq - 1) / proof.TileWidth
-	if index == v.index {
-		return
+func (v *verification) reportLacking() {
+	if v.lacking[0] != 0 && !v.l.noStream {
+		v.add(v.lacking[0], "the stream lacks %s", rangeText(v.lacking))
 	}
-	v.index, v.bundle, v.tile = index, nil, nil
-	first := index*proof.TileWidth + 1
-	var err error
-	// The ledger may have grown meanwhile; a larger bundle or tile begins with the partial one.
-	if v.bundle, err = v.l.files.entriesWithin(index, v.signed.Size); err != nil {
-		v.add(first, "%v", err)
-	}
-	if v.tile, err = v.l.files.tileWithin(0, index, bundleWidth(index, v.signed.Size)); err != nil {
-		v.add(first, "%v", err)
-	}
+	v.lacking = [2]int64{}
 }
 
 // compareTile compares a tile made from the records with the one on disk. Level 0 was compared record by record.

@@ -24,20 +24,26 @@ import (
 	"golang.org/x/mod/sumdb/note"
 )
 
-// A scalar is written in digits of so many bits, each between -half+1 and half. One bit more makes a table twice as large
-// and a check a tenth quicker.
+// A scalar is written in digits of so many bits, each between -half+1 and half of what the bits count. One bit more makes a
+// table twice as large and a check less than a tenth quicker: the table of B is there once, those of keys for each station.
 const (
-	digitBits = 6
-	half      = 1 << (digitBits - 1)
-	digits    = 253/digitBits + 1 // of a scalar below the group's order, which is below 2^253, with its last carry
+	keyBits       = 6
+	generatorBits = 8
+	mostDigits    = 253/keyBits + 1
 )
+
+// digitsIn is how many digits a scalar has below the group's order, which is below 2^253, with its last carry.
+func digitsIn(bits int) int { return 253/bits + 1 }
 
 // multiple is a point as it is added: y+x, y-x and 2dxy of its affine coordinates (Hisil, Wong, Carter and Dawson,
 // Twisted Edwards Curves Revisited, 2008, section 3.1). The formula holds for all points of the curve.
 type multiple struct{ plus, minus, xy2d field.Element }
 
-// table holds the multiples of a point by which each digit of a scalar can count.
-type table [digits][half]multiple
+// table holds the multiples of a point by which each digit of a scalar can count, those of the least digit first.
+type table struct {
+	bits int
+	all  []multiple
+}
 
 // d2 is twice the curve's d = -121665/121666.
 var d2 = sync.OnceValue(func() *field.Element {
@@ -50,10 +56,11 @@ var d2 = sync.OnceValue(func() *field.Element {
 })
 
 // ofGenerator is the table of B, which all keys need.
-var ofGenerator = sync.OnceValue(func() *table { return newTable(edwards25519.NewGeneratorPoint()) })
+var ofGenerator = sync.OnceValue(func() *table { return newTable(edwards25519.NewGeneratorPoint(), generatorBits) })
 
-func newTable(p *edwards25519.Point) *table {
-	t := new(table)
+func newTable(p *edwards25519.Point, bits int) *table {
+	digits, half := digitsIn(bits), 1<<(bits-1)
+	t := &table{bits, make([]multiple, digits*half)}
 	points := make([]edwards25519.Point, 0, digits*half)
 	first := new(edwards25519.Point).Set(p)
 	for range digits {
@@ -65,12 +72,17 @@ func newTable(p *edwards25519.Point) *table {
 		last := &points[len(points)-1] // half times first
 		first.Add(last, last)
 	}
-	inverses := invert(points)
+	inverses := make([]field.Element, len(points))
+	for i := range points {
+		_, _, z, _ := points[i].ExtendedCoordinates()
+		inverses[i].Set(z)
+	}
+	invert(inverses)
 	for i := range points {
 		x, y, _, _ := points[i].ExtendedCoordinates()
 		x.Multiply(x, &inverses[i])
 		y.Multiply(y, &inverses[i])
-		m := &t[i/half][i%half]
+		m := &t.all[i]
 		m.plus.Add(y, x)
 		m.minus.Subtract(y, x)
 		m.xy2d.Multiply(x, y)
@@ -79,22 +91,20 @@ func newTable(p *edwards25519.Point) *table {
 	return t
 }
 
-// invert returns 1/Z of each point, by one inversion for all of them: each is had from the product of all up to it.
-func invert(points []edwards25519.Point) []field.Element {
-	out := make([]field.Element, len(points))
+// invert inverts elements, none of them zero, by one inversion for all of them: each is had from the product of all up to it.
+func invert(all []field.Element) {
+	before := make([]field.Element, len(all))
 	product := new(field.Element).One()
-	for i := range points {
-		out[i].Set(product)
-		_, _, z, _ := points[i].ExtendedCoordinates()
-		product.Multiply(product, z)
+	for i := range all {
+		before[i].Set(product)
+		product.Multiply(product, &all[i])
 	}
 	product.Invert(product)
-	for i := len(points) - 1; i >= 0; i-- {
-		out[i].Multiply(&out[i], product)
-		_, _, z, _ := points[i].ExtendedCoordinates()
-		product.Multiply(product, z)
+	for i := len(all) - 1; i >= 0; i-- {
+		before[i].Multiply(&before[i], product)
+		product.Multiply(product, &all[i])
 	}
-	return out
+	copy(all, before)
 }
 
 // sum is a point in extended coordinates, x = X/Z, y = Y/Z and xy = T/Z, to which multiples are added.
@@ -137,19 +147,20 @@ func (s *sum) add(m *multiple, negative bool) {
 
 // addTimes adds so many times the point of a table.
 func (s *sum) addTimes(t *table, times *edwards25519.Scalar) {
-	for i, d := range digitsOf(times.Bytes()) {
+	half := 1 << (t.bits - 1)
+	digits := digitsOf(times.Bytes(), t.bits)
+	for i, d := range digits[:digitsIn(t.bits)] {
 		switch {
 		case d > 0:
-			s.add(&t[i][d-1], false)
+			s.add(&t.all[i*half+d-1], false)
 		case d < 0:
-			s.add(&t[i][-d-1], true)
+			s.add(&t.all[i*half-d-1], true)
 		}
 	}
 }
 
-// bytes encodes the point (RFC 8032, 5.1.2).
-func (s *sum) bytes() []byte {
-	inverse := new(field.Element).Invert(&s.z)
+// bytes encodes the point (RFC 8032, 5.1.2) by the inverse of its Z.
+func (s *sum) bytes(inverse *field.Element) []byte {
 	x := new(field.Element).Multiply(&s.x, inverse)
 	out := new(field.Element).Multiply(&s.y, inverse).Bytes()
 	out[31] |= byte(x.IsNegative() << 7)
@@ -157,10 +168,10 @@ func (s *sum) bytes() []byte {
 }
 
 // digitsOf writes a scalar in signed digits, the least first. The last one takes the carry: it has bits to spare.
-func digitsOf(scalar []byte) (out [digits]int) {
-	carry := 0
-	for i := range out {
-		at := i * digitBits
+func digitsOf(scalar []byte, width int) (out [mostDigits]int) {
+	carry, half := 0, 1<<(width-1)
+	for i := range digitsIn(width) {
+		at := i * width
 		bits := int(scalar[at/8]) >> (at % 8)
 		if next := at/8 + 1; next < len(scalar) {
 			bits |= int(scalar[next]) << (8 - at%8)
@@ -190,11 +201,17 @@ func New(public ed25519.PublicKey) (*Key, error) {
 	if err != nil {
 		return nil, errors.New("keytable: not an Ed25519 public key")
 	}
-	return &Key{bytes.Clone(public), newTable(a.Negate(a))}, nil
+	return &Key{bytes.Clone(public), newTable(a.Negate(a), keyBits)}, nil
 }
 
 // Verify reports whether a signature of a message is one by the key, as [ed25519.Verify] does.
 func (k *Key) Verify(message, sig []byte) bool {
+	var r sum
+	return k.sum(&r, message, sig) && bytes.Equal(r.bytes(new(field.Element).Invert(&r.z)), sig[:32])
+}
+
+// sum computes the point whose encoding must be the signature's R. It is false where s or the length is none of a signature.
+func (k *Key) sum(r *sum, message, sig []byte) bool {
 	if len(sig) != ed25519.SignatureSize {
 		return false
 	}
@@ -206,11 +223,10 @@ func (k *Key) Verify(message, sig []byte) bool {
 	if err != nil {
 		return false // never: 64 bytes are what it takes
 	}
-	var r sum
 	r.reset()
 	r.addTimes(ofGenerator(), s)
 	r.addTimes(k.minusA, times)
-	return bytes.Equal(r.bytes(), sig[:32])
+	return true
 }
 
 // challenge is the hash that ties R to the key and the message (RFC 8032, 5.1.7).
@@ -265,4 +281,40 @@ func (v *verifier) Verify(message, sig []byte) bool {
 		return k.Verify(message, sig)
 	}
 	return v.Verifier.Verify(message, sig)
+}
+
+// VerifyAll checks some signatures, each by a verifier of its own, and gives the answers that the verifiers give. Each
+// equation is computed on its own; what they share is one inversion, by which all sums are encoded.
+func VerifyAll(by []note.Verifier, messages, sigs [][]byte) []bool {
+	good := make([]bool, len(by))
+	var which []int
+	var sums []sum
+	for i := range by {
+		v, ok := by[i].(*verifier)
+		if !ok || v.seen.Load() <= few {
+			good[i] = by[i].Verify(messages[i], sigs[i])
+			continue
+		}
+		k := v.table()
+		if k == nil {
+			good[i] = by[i].Verify(messages[i], sigs[i])
+			continue
+		}
+		var r sum
+		if k.sum(&r, messages[i], sigs[i]) {
+			which, sums = append(which, i), append(sums, r)
+		}
+	}
+	if len(sums) == 0 {
+		return good
+	}
+	inverses := make([]field.Element, len(sums))
+	for n := range sums {
+		inverses[n].Set(&sums[n].z)
+	}
+	invert(inverses)
+	for n, i := range which {
+		good[i] = bytes.Equal(sums[n].bytes(&inverses[n]), sigs[i][:32])
+	}
+	return good
 }

@@ -257,3 +257,88 @@ func BenchmarkVerify(b *testing.B) {
 		}
 	})
 }
+
+// TestVerifyAll: signatures that are checked together are judged as each is alone, good ones beside bad ones of all kinds.
+func TestVerifyAll(t *testing.T) {
+	random := rand.NewChaCha8([32]byte{3})
+	var signers []note.Signer
+	var verifiers []note.Verifier
+	for range 3 {
+		skey, vkey, err := note.GenerateKey(random, "north/or-3")
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := note.NewSigner(skey)
+		if err != nil {
+			t.Fatal(err)
+		}
+		v, err := NewVerifier(vkey)
+		if err != nil {
+			t.Fatal(err)
+		}
+		signers, verifiers = append(signers, s), append(verifiers, v)
+	}
+	plain, err := note.NewVerifier(mustKey(t, random))
+	if err != nil {
+		t.Fatal(err)
+	}
+	taken, refused := 0, 0
+	for round := range 30 { // the first of them before the tables are made
+		var by []note.Verifier
+		var messages, sigs [][]byte
+		for n := range 24 {
+			message := []byte(strings.Repeat("counted", n+round))
+			sig, err := signers[n%3].Sign(message)
+			if err != nil {
+				t.Fatal(err)
+			}
+			v := verifiers[n%3]
+			switch n % 8 {
+			case 1:
+				sig[3] ^= 1 // R
+			case 2:
+				sig[40] ^= 1 // s
+			case 3:
+				sig[63] |= 0xf0 // s beyond the group's order
+			case 4:
+				sig = sig[:63]
+			case 5:
+				message = append(message, 'x')
+			case 6:
+				v = verifiers[(n+1)%3] // another key
+			case 7:
+				v = plain
+			}
+			by, messages, sigs = append(by, v), append(messages, message), append(sigs, sig)
+		}
+		for i, good := range VerifyAll(by, messages, sigs) {
+			want := false
+			if v, ok := by[i].(*verifier); ok {
+				want = ed25519.Verify(v.public, messages[i], sigs[i])
+			}
+			if good != want {
+				t.Fatalf("round %d, signature %d: %v, crypto/ed25519 says %v", round, i, good, want)
+			}
+			if good {
+				taken++
+			} else {
+				refused++
+			}
+		}
+	}
+	if taken < 50 || refused < 500 {
+		t.Errorf("%d taken, %d refused: hardly anything was compared", taken, refused)
+	}
+	if len(VerifyAll(nil, nil, nil)) != 0 {
+		t.Error("answers to no question")
+	}
+}
+
+func mustKey(t *testing.T, random *rand.ChaCha8) string {
+	t.Helper()
+	_, vkey, err := note.GenerateKey(random, "north/or-3")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return vkey
+}

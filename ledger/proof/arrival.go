@@ -66,35 +66,78 @@ func AddArrival(origin string, note []byte, at time.Time, remark byte, links ...
 // arrival line must be there exactly once, be the last line, and be spelt canonically. The note returned shares memory
 // with the record.
 func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
-	if stationNote, at, remark, err = ReadArrival(origin, record); err != nil {
-		return nil, time.Time{}, 0, err
-	}
-	sigs, err := noteSignatures(stationNote)
-	if err != nil {
-		return nil, time.Time{}, 0, err
-	}
-	if hasArrival(origin, sigs) {
-		return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
-	}
-	if _, err := Links(origin, record); err != nil {
-		return nil, time.Time{}, 0, err
-	}
-	return stationNote, at, remark, nil
+	a, err := NewSplitter(origin).Split(record)
+	return a.Note, a.At, a.Remark, err
 }
 
-func hasArrival(origin string, sigs []noteSignature) bool {
-	plain, linked := ArrivalKeyID(origin), LinkedKeyID(origin)
-	for _, s := range sigs {
-		if s.name == origin && (s.keyID == plain || s.keyID == linked) {
+// Arrival is what a record consists of.
+type Arrival struct {
+	Note   []byte // the station's; it shares memory with the record
+	At     time.Time
+	Remark byte
+	Links  []Link
+}
+
+// Splitter takes many records of one ledger apart, as SplitArrival does. It may be used by many goroutines at once.
+type Splitter struct {
+	origin        string
+	plain, linked [4]byte
+}
+
+// NewSplitter returns the splitter of the ledger named origin.
+func NewSplitter(origin string) *Splitter {
+	return &Splitter{origin, ArrivalKeyID(origin), LinkedKeyID(origin)}
+}
+
+func (s *Splitter) id(linked bool) [4]byte {
+	if linked {
+		return s.linked
+	}
+	return s.plain
+}
+
+// among reports whether an arrival line is among the signature lines of a note.
+func (s *Splitter) among(sigs []noteSignature) bool {
+	for _, sig := range sigs {
+		if sig.name == s.origin && (sig.keyID == s.plain || sig.keyID == s.linked) {
 			return true
 		}
 	}
 	return false
 }
 
+// Split takes a record apart.
+func (s *Splitter) Split(record []byte) (a Arrival, err error) {
+	if a.Note, a.At, a.Remark, err = readArrival(s.origin, record, s.id); err != nil {
+		return Arrival{}, err
+	}
+	sigs, err := noteSignatures(a.Note)
+	if err != nil {
+		return Arrival{}, err
+	}
+	if s.among(sigs) {
+		return Arrival{}, fmt.Errorf("record has a second arrival line of %s", s.origin)
+	}
+	if a.Links, err = Links(s.origin, record); err != nil {
+		return Arrival{}, err
+	}
+	return a, nil
+}
+
 // ReadArrival is SplitArrival for a record that a ledger took and whose hash has been checked: it does not look at the
 // note again.
 func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
+	return readArrival(origin, record, func(linked bool) [4]byte {
+		if linked {
+			return LinkedKeyID(origin)
+		}
+		return ArrivalKeyID(origin)
+	})
+}
+
+func readArrival(
+	origin string, record []byte, id func(linked bool) [4]byte,
+) (stationNote []byte, at time.Time, remark byte, err error) {
 	start, b64, err := arrivalLine(origin, record)
 	if err != nil {
 		return nil, time.Time{}, 0, err
@@ -103,16 +146,13 @@ func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time
 	if _, err := strictBase64.Decode(raw[:], b64[:arrivalEncoded]); err != nil {
 		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is not canonical base64", origin)
 	}
-	id, other := ArrivalKeyID, LinkedKeyID
-	if len(b64) > arrivalEncoded {
-		id, other = LinkedKeyID, ArrivalKeyID
-	}
+	linked := len(b64) > arrivalEncoded
 	switch mark := [4]byte(raw[:4]); {
-	case mark == id(origin):
-	case mark == other(origin) && len(b64) > arrivalEncoded:
+	case mark == id(linked):
+	case mark == id(!linked) && linked:
 		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d",
 			origin, len(b64), arrivalEncoded)
-	case mark == other(origin):
+	case mark == id(!linked):
 		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is one with links, and has none", origin)
 	default:
 		return nil, time.Time{}, 0, fmt.Errorf("last line is signed as %s, but is not its arrival line", origin)
@@ -152,7 +192,7 @@ func CheckStationNote(origin string, note []byte) error {
 	if err != nil {
 		return err
 	}
-	if hasArrival(origin, sigs) {
+	if NewSplitter(origin).among(sigs) {
 		return fmt.Errorf("the note already has an arrival line of %s; take the station's own note", origin)
 	}
 	return nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"listbound/ledger"
 	"listbound/ledger/proof"
 )
 
@@ -38,7 +39,7 @@ func (s *Site) ArrivedAt(seq int64) (time.Time, error) {
 
 // VerifyRecords is Verify without the read model beside it.
 func (s *Site) VerifyRecords(ctx context.Context) (*Verification, error) {
-	return s.verifyRecords(ctx, nil, func(int64, []byte) {})
+	return s.verifyRecords(ctx, ledger.VerifyOptions{}, func(*recordRead) {})
 }
 
 // RestTimes is how many times as long as a piece took a slow check rests behind it, by the sizes that the ledger has then.

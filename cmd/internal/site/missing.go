@@ -18,14 +18,17 @@ import (
 // marksWithout are the marks whose texts are not there, each with the first record that has it.
 type marksWithout map[string]int64
 
-// look takes the marks of a record.
-func (m marksWithout) look(s *Site, seq int64, record []byte) {
+// lookAt takes the marks of a record.
+func (m marksWithout) lookAt(s *Site, seq int64, record []byte) {
+	if n, _, _, err := proof.SplitArrival(s.Name(), record); err == nil {
+		m.look(s, seq, n)
+	} // else it is told of otherwise
+}
+
+// look takes the marks of a station's note, which is nil for a record that can't be taken apart.
+func (m marksWithout) look(s *Site, seq int64, n []byte) {
 	if s.following != nil {
 		return // they lie where the ledger is written; each page says so
-	}
-	n, _, _, err := proof.SplitArrival(s.Name(), record)
-	if err != nil {
-		return // which is told of otherwise
 	}
 	text, err := events.Text(n)
 	if err != nil {
@@ -76,12 +79,12 @@ func (s *Site) lookForTexts(ctx context.Context) error {
 	if c := s.Checked(); c != nil {
 		for _, seq := range c.Missing {
 			if record, err := s.ledger.Read(seq); err == nil {
-				without.look(s, seq, record)
+				without.lookAt(s, seq, record)
 			}
 		}
 	}
 	err := s.ledger.Scan(ctx, max(1, s.ledger.Size()-newest+1), func(seq int64, record []byte) error {
-		without.look(s, seq, record)
+		without.lookAt(s, seq, record)
 		return nil
 	})
 	if err != nil {

@@ -207,18 +207,20 @@ func (v *View) asked(ctx context.Context, q Query) (projections.HistoryOf, error
 // and the tree held against each other and the signed checkpoint, then each
 // record's own form, signature and numbering.
 func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, error) {
-	return s.verify(ctx, progress, func(int64) {}, atOnce)
+	return s.verify(ctx, ledger.VerifyOptions{Progress: progress}, func(int64) {}, atOnce)
 }
 
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
-func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
+func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq int64), fill filler) (*Verification, error) {
 	without, logs, pictures, photographs := make(marksWithout), s.runLogs(), s.keptPictures(), s.keptPhotographs()
-	v, err := s.verifyRecords(ctx, progress, func(seq int64, record []byte) {
-		each(seq)
-		without.look(s, seq, record)
-		logs.look(s, seq, record)
-		pictures.look(s, seq, record)
-		photographs.look(s, seq, record)
+	v, err := s.verifyRecords(ctx, o, func(r *recordRead) {
+		each(r.Seq)
+		without.look(s, r.Seq, r.Note)
+		if r.Err == nil {
+			logs.look(s, r.Seq, r.Raw)
+			pictures.look(s, r.Seq, r.Raw)
+			photographs.look(s, r.Seq, r.Raw)
+		}
 	})
 	if err != nil {
 		return nil, err
@@ -260,26 +262,29 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 
 // verifyRecords reads every record twice, from the stream and from the entry bundles, and checks it. It calls each with them in
 // their order.
-func (s *Site) verifyRecords(ctx context.Context, progress Progress, each func(seq int64, record []byte)) (*Verification, error) {
+func (s *Site) verifyRecords(ctx context.Context, o ledger.VerifyOptions, each func(*recordRead)) (*Verification, error) {
 	audit := events.NewAudit(s.keys[0].Key, readmodel.Tolerance())
-	audit.Signatures, audit.Canonical, audit.Verifier = true, true, keytable.NewVerifier
+	audit.Signatures, audit.Canonical = true, true
+	audit.Verifier, audit.VerifyAll = keytable.NewVerifier, keytable.VerifyAll
 	v := &Verification{Problems: []ledger.Problem{}}
 	links := s.newLinkAudit()
 	remarked := make(remarkedRecords)
-	look := func(seq int64, record []byte) (l ledger.Look) {
-		r := readRecord(audit, s.Name(), record)
-		if r.err == nil && r.Err == nil {
-			l.Station, l.Kind, _ = routeOfEvent(r.Event)
+	o.Look = func(records []ledger.Record) []ledger.Look {
+		looks := make([]ledger.Look, len(records))
+		for i, r := range readRecords(audit, records) {
+			if r.Err == nil && r.parsed.Err == nil {
+				looks[i].Station, looks[i].Kind, _ = routeOfEvent(r.parsed.Event)
+			}
+			looks[i].Check = func() []string {
+				each(r)
+				problems, c := r.check(audit, links)
+				remarked.take(r.Seq, &c)
+				return problems
+			}
 		}
-		l.Check = func() []string {
-			each(seq, record)
-			problems, c := r.check(audit, links, seq, record)
-			remarked.take(seq, &c)
-			return problems
-		}
-		return l
+		return looks
 	}
-	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Look: look})
+	rep, err := s.ledger.Verify(ctx, o)
 	if err != nil {
 		return nil, err
 	}
@@ -314,33 +319,37 @@ func (rs remarkedRecords) told() (out []ledger.Problem) {
 	return out
 }
 
-// readRecord is a record that was read and not yet checked.
+// recordRead is a record that was read and not yet checked.
 type recordRead struct {
-	events.Parsed
-	at      time.Time
-	arrival byte
-	err     error // of the arrival line
+	ledger.Record
+	parsed events.Parsed // of a record that can be taken apart
 }
 
-func readRecord(audit *events.Audit, origin string, record []byte) (r recordRead) {
-	n, at, arrival, err := proof.SplitArrival(origin, record)
-	if err != nil {
-		return recordRead{err: err}
+func readRecords(audit *events.Audit, records []ledger.Record) []*recordRead {
+	out := make([]*recordRead, len(records))
+	var whole []*recordRead
+	var notes [][]byte
+	for i := range records {
+		out[i] = &recordRead{Record: records[i]}
+		if records[i].Err == nil {
+			whole, notes = append(whole, out[i]), append(notes, records[i].Note)
+		}
 	}
-	return recordRead{Parsed: audit.Parse(n), at: at, arrival: arrival}
+	for i, p := range audit.ParseAll(notes) {
+		whole[i].parsed = p
+	}
+	return out
 }
 
 // check separates what breaks the ledger's word (problems) from what was
 // wrong with a record as its station made it, which the ledger recorded as it was (remarks).
-func (r recordRead) check(
-	audit *events.Audit, links *linkAudit, seq int64, record []byte,
-) (problems []string, c events.Checked) {
-	if r.err != nil {
-		return []string{r.err.Error()}, c
+func (r *recordRead) check(audit *events.Audit, links *linkAudit) (problems []string, c events.Checked) {
+	if r.Err != nil {
+		return []string{r.Err.Error()}, c
 	}
-	c = audit.Check(seq, r.Parsed, r.at, events.Remark(r.arrival))
-	problems = links.check(seq, record, r.Parsed)
-	if c.Remark&events.RemarkForm != 0 || c.Remark&events.RemarkSignature != 0 && r.arrival&byte(events.RemarkSignature) == 0 {
+	c = audit.Check(r.Seq, r.parsed, r.At, events.Remark(r.Remark))
+	problems = links.check(r.Seq, r.Links, r.parsed)
+	if c.Remark&events.RemarkForm != 0 || c.Remark&events.RemarkSignature != 0 && r.Remark&byte(events.RemarkSignature) == 0 {
 		return append(problems, c.Words()...), events.Checked{Earlier: c.Earlier}
 	}
 	return problems, c

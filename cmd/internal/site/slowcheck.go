@@ -71,7 +71,7 @@ func (s *Site) CheckSlowly(ctx context.Context, rest Rest) error {
 		}
 		began = time.Now()
 	}
-	v, err := s.verify(ctx, nil, func(seq int64) {
+	v, err := s.verify(ctx, ledger.VerifyOptions{Slowly: true}, func(seq int64) {
 		if seq%piece == 0 {
 			pause()
 		}
