@@ -91,7 +91,7 @@ func (l *Ledger) load(ctx context.Context) error {
 	if l.opts.Cluster != nil {
 		return l.loadCluster(ctx, memory, had)
 	}
-	jumped, err := jumps(filepath.Join(streamDir(l.opts.Dir), "msgs"), 0)
+	jumped, err := l.lookAtBlocks()
 	if err != nil {
 		return err
 	}
@@ -225,22 +225,19 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 // startChanged starts the server anew on a stream of an earlier program, which it is to pack from now on. What was written
 // stays as it is. The server syncs the settings only where it syncs everything, and goes by them from the next start on.
 func startChanged(dir string, emb *embedded, o starting) (*embedded, *server.StreamInfo, error) {
+	if err := emb.stop(); err != nil {
+		return nil, nil, err
+	}
 	change := o
 	change.syncAlways, change.change = true, true
-	for _, o := range []starting{change, o} {
-		err := emb.stop()
-		if err == nil {
-			emb, _, err = startServer(dir, o)
-		}
-		if err != nil {
-			return nil, nil, err
-		}
+	changed, _, err := startServer(dir, change)
+	if err == nil {
+		err = changed.stop()
 	}
-	info, err := streamInfo(emb.nc, streamName, nil, apiTimeout)
-	if err != nil {
-		return nil, nil, errors.Join(err, emb.stop())
+	if err != nil { // it takes more of the disk, no more
+		o.log.Warn("the stream's blocks are not packed yet; the next start tries again", "err", err)
 	}
-	return emb, info, nil
+	return startServer(dir, o)
 }
 
 // packs returns how the server packs a block when the next one begins.

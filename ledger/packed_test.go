@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -292,6 +293,45 @@ func TestSalvage(t *testing.T) {
 	}
 }
 
+// A block that begins and ends within one round may be packed before it is synced: what it holds counts, not what it takes.
+func TestBlocksSyncPacked(t *testing.T) {
+	opts := packedLedger(t)
+	data, err := os.ReadFile(blockPath(opts.Dir, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain, err := ledger.UnpackBlock(nil, data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sent []ledger.Sending
+	for _, s := range parseBlock(t, plain) {
+		sent = append(sent, ledger.Sending{Subject: "custody.north.or-3.set.opened", Record: plain[s.payload : s.end-8]})
+	}
+	for _, more := range []int64{0, 1} {
+		dir := t.TempDir()
+		b, err := ledger.OpenBlocks(dir, func(string) {})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, "1.blk"), data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := b.Hold(0, sent...); err != nil {
+			t.Errorf("the packed block does not hold its records: %v", err)
+		}
+		if err := b.Hold(0, sent[1:]...); err == nil {
+			t.Error("the packed block holds other records than it does")
+		}
+		if err := b.Sync(len(sent), int64(len(plain))+more); (err == nil) != (more == 0) {
+			t.Errorf("%d bytes more than there are: %v", more, err)
+		}
+		if err := b.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
 // What a crash can leave while a block is packed: half of the packed one beside it, or the packed one without the next.
 func TestCrashWhilePacking(t *testing.T) {
 	opts := wholeLedger(t)
@@ -319,6 +359,44 @@ func TestCrashWhilePacking(t *testing.T) {
 		t.Fatal(err)
 	}
 	mustCheck(t, ledgertest.Open(t, opts))
+}
+
+// What was found in order is not looked at again after a clean stop, while it is the same file; after any other it is.
+func TestPackedIsLookedAtOnce(t *testing.T) {
+	opts := packedLedger(t)
+	if err := ledgertest.Open(t, opts).Close(); err != nil {
+		t.Fatal(err)
+	}
+	block := blockPath(opts.Dir, 1)
+	was, err := os.Stat(block)
+	if err != nil {
+		t.Fatal(err)
+	}
+	flipPacked(1, 1_000_000)(t, opts.Dir)
+	look := func(changed time.Time) []ledger.Problem {
+		t.Helper()
+		if err := os.Chtimes(block, changed, changed); err != nil {
+			t.Fatal(err)
+		}
+		l := ledgertest.OpenDamaged(t, opts)
+		problems := l.Damage()
+		if err := l.CloseUnverified(); err != nil {
+			t.Fatal(err)
+		}
+		return problems
+	}
+	if problems := look(was.ModTime()); len(problems) > 0 {
+		t.Errorf("a block that was looked at was looked at again: %v", problems)
+	}
+	if problems := look(was.ModTime().Add(time.Second)); len(problems) == 0 {
+		t.Error("another file under the block's name was not looked at")
+	}
+	if err := os.Remove(filepath.Join(opts.Dir, "stream.clean")); err != nil && !errors.Is(err, os.ErrNotExist) {
+		t.Fatal(err)
+	}
+	if problems := look(was.ModTime()); len(problems) == 0 {
+		t.Error("after an unclean stop the server would have met the damaged block")
+	}
 }
 
 // A stream of an earlier program is read as it is, and what is written from now on is packed.

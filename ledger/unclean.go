@@ -188,18 +188,24 @@ const maxJump = 1 << 16
 // the number of that one: a bit of the number has flipped, and before the server looks at any checksum it makes an entry for
 // each record that seems to be missing, until there is no memory left. A block that is packed and damaged, with which it gives
 // up the stream, and one that begins with nothing it knows, which it would cut off from there. last is the number before the
-// first block, -1 if it isn't known.
-func jumps(msgs string, last int64) ([]Problem, error) {
+// first block, -1 if it isn't known. Packed blocks that are known to be in order are passed over; those that are now are
+// returned.
+func jumps(msgs string, last int64, known inOrder) (problems []Problem, found inOrder, err error) {
 	numbers, err := blockNumbers(msgs)
 	if err != nil {
-		return nil, nil //nolint:nilerr // there is no stream, or the server says what is wrong with its folder
+		return nil, nil, nil //nolint:nilerr // there is no stream, or the server says what is wrong with its folder
 	}
-	var problems []Problem
+	found = inOrder{}
 	var r blockReader
 	for i, number := range numbers {
+		at, is := known.has(msgs, number)
+		if is {
+			found[number], last = at, at.last
+			continue
+		}
 		data, err := r.read(msgs, number)
 		if err != nil && !errors.Is(err, errPackedDamaged) {
-			return nil, err
+			return nil, nil, err
 		}
 		_, _, begins := cutLength(data)
 		switch {
@@ -213,9 +219,12 @@ func jumps(msgs string, last int64) ([]Problem, error) {
 			var jumped []Problem
 			jumped, last = jumpsIn(data, number, last)
 			problems = append(problems, jumped...)
+			if at.last = last; isPacked(r.onDisk) {
+				found[number] = at
+			}
 		}
 	}
-	return problems, nil
+	return problems, found, nil
 }
 
 // jumpsIn returns the jumps in the bytes of one block, and the number of its last record.
