@@ -58,7 +58,10 @@ func (m *Model) Verdict(ctx context.Context, k projections.TripKey) (*projection
 	return &vs[0], nil
 }
 
-// Untroubled returns those of some trips in whose verdicts nothing is found, for the history of a load: it shows no more of them.
+// Changes counts the transactions that changed what is kept. While it is the same, so is what is kept.
+func (m *Model) Changes() int64 { return m.changes.Load() }
+
+// Untroubled returns those of some trips in whose verdicts nothing is found, for a history: it need not judge them again.
 func (m *Model) Untroubled(ctx context.Context, keys []projections.TripKey) (map[projections.TripKey]projections.Verdict, error) {
 	out := make(map[projections.TripKey]projections.Verdict, len(keys))
 	for _, k := range keys {
@@ -67,6 +70,7 @@ func (m *Model) Untroubled(ctx context.Context, keys []projections.TripKey) (map
 			return nil, err
 		}
 		if v != nil && len(v.Findings) == 0 {
+			v.Findings = nil // as judgement says it
 			out[k] = *v
 		}
 	}

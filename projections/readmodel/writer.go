@@ -59,6 +59,7 @@ func (m *Model) transact(ctx context.Context, f func(*writer) error) error {
 			err = ctx.Err()
 		}
 		if err == nil {
+			m.changes.Add(1) // here and below, so that nobody sees what is new and takes it for unchanged
 			err = w.exec(`COMMIT`)
 			m.changes.Add(1)
 		}

@@ -2,10 +2,12 @@ package site
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"listbound/ledger"
 	"listbound/ledger/proof"
+	"listbound/projections"
 )
 
 // SetMeanwhile has something done before a folder that is opened is this program's.
@@ -50,4 +52,15 @@ func RestTimes(was int64, sizes ...int64) (out []int) {
 		out = append(out, int(r.times()))
 	}
 	return out
+}
+
+// HistoryJudged is History for which all verdicts are judged anew.
+func (s *Site) HistoryJudged(ctx context.Context, q Query) (*projections.History, error) {
+	return Answer(s, func(v *View) (*projections.History, error) {
+		h, err := v.history(ctx, v.known(ctx, q.AsOf), q, false)
+		if err == nil {
+			err = errors.Join(v.TellIncidents(ctx, h.Verdicts), v.TellKnown(ctx, q.AsOf, h.Verdicts))
+		}
+		return h, err
+	})
 }

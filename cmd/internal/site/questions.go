@@ -115,14 +115,7 @@ func (v *View) history(ctx context.Context, src facts.Source, q Query, kept bool
 	if err != nil {
 		return nil, err
 	}
-	if kept && q.Load != "" {
-		if of.Kept, err = v.Untroubled(ctx, of.Trips); err != nil {
-			return nil, err
-		}
-	}
-	w := judge.NewWorld(src)
-	w.SetMoment(v.moment(q.AsOf))
-	h, err := w.History(of)
+	h, err := v.historyOf(ctx, src, q, of, kept)
 	if err != nil {
 		return nil, err
 	}
@@ -145,6 +138,32 @@ func (v *View) history(ctx context.Context, src facts.Source, q Query, kept bool
 		}
 	}
 	return &h, nil
+}
+
+// historyOf lays out what was recorded of some trips. What is recorded while it is at it could be shown with a verdict of before;
+// then nothing that is kept is shown.
+func (v *View) historyOf(
+	ctx context.Context, src facts.Source, q Query, of projections.HistoryOf, kept bool,
+) (projections.History, error) {
+	changes := v.Changes()
+	w := judge.NewWorld(src)
+	w.SetMoment(v.moment(q.AsOf))
+	if kept {
+		trips := of.Trips
+		if q.Case != "" {
+			trips = w.CaseTrips(q.Case)
+		}
+		var err error
+		if of.Kept, err = v.Untroubled(ctx, trips); err != nil {
+			return projections.History{}, err
+		}
+	}
+	h, err := w.History(of)
+	if err == nil && len(of.Kept) > 0 && v.Changes() != changes {
+		of.Kept = nil
+		return v.historyOf(ctx, v.known(ctx, q.AsOf), q, of, false)
+	}
+	return h, err
 }
 
 // name is what is asked about, without what it is.
