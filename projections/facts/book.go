@@ -43,7 +43,8 @@ type Book struct {
 	plans    map[string][]*Item // case.scheduled, by case
 	benches  map[string][]*Item // set.packed with a trip, by station and day
 
-	now time.Time // see SetMoment
+	now  time.Time // see SetMoment
+	gone *Gone     // nil where no fact was let go
 
 	chains  Cache[projections.TripKey, *Trip]
 	recalls Cache[string, *ReadLoads]

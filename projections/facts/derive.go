@@ -40,8 +40,10 @@ func compareAsks(a, b Ask) int {
 // askLog collects what was asked while something was derived: the questions
 // themselves, and what else it was derived from.
 type askLog struct {
-	asks []Ask
-	uses []*askLog
+	asks  []Ask
+	uses  []*askLog
+	needs []Ask // where facts were let go, what was needed without being asked
+	lacks bool  // some of it was let go
 }
 
 // note adds a question, joined to one it meets: a policy is asked for at every step.
@@ -57,8 +59,18 @@ func (l *askLog) note(a Ask) {
 
 // flatten returns every question in the log and in what it uses, once.
 func (l *askLog) flatten() []Ask {
-	all := []*askLog{l} // a few: the trip, its case, the trips of that
-	n := 0
+	all, n := l.all()
+	out := make([]Ask, 0, n)
+	for _, x := range all {
+		out = append(out, x.asks...)
+	}
+	slices.SortFunc(out, compareAsks)
+	return joinAsks(out)
+}
+
+// all returns the log and those of what it uses, and how many questions they have.
+func (l *askLog) all() (all []*askLog, n int) {
+	all = []*askLog{l} // a few: the trip, its case, the trips of that
 	for i := 0; i < len(all); i++ {
 		n += len(all[i].asks)
 		for _, u := range all[i].uses {
@@ -67,12 +79,7 @@ func (l *askLog) flatten() []Ask {
 			}
 		}
 	}
-	out := make([]Ask, 0, n)
-	for _, x := range all {
-		out = append(out, x.asks...)
-	}
-	slices.SortFunc(out, compareAsks)
-	return joinAsks(out)
+	return all, n
 }
 
 // joinAsks joins questions of one dimension and key whose times meet.
@@ -89,13 +96,39 @@ func joinAsks(sorted []Ask) []Ask {
 }
 
 // Recorded runs a judgement and returns the questions it put to the facts.
-func (b *Book) Recorded(judgement func()) []Ask {
+func (b *Book) Recorded(judgement func()) []Ask { return b.record(judgement).flatten() }
+
+func (b *Book) record(judgement func()) *askLog {
 	log := new(askLog)
 	outer := b.log
 	b.log = log
 	judgement()
 	b.log = outer
-	return log.flatten()
+	return log
+}
+
+// Needed is what a judgement needed where facts were let go.
+type Needed struct {
+	Asks  []Ask // as Recorded returns them
+	Other []Ask // what was needed without being asked
+	Lacks bool  // some of all that was gone
+}
+
+// Lacking runs a judgement and reports whether something that it needed was gone.
+func (b *Book) Lacking(judgement func()) bool {
+	logs, _ := b.record(judgement).all()
+	return slices.ContainsFunc(logs, func(l *askLog) bool { return l.lacks })
+}
+
+// Needed runs a judgement and returns what it needed.
+func (b *Book) Needed(judgement func()) (n Needed) {
+	log := b.record(judgement)
+	logs, _ := log.all()
+	for _, l := range logs {
+		n.Other, n.Lacks = append(n.Other, l.needs...), n.Lacks || l.lacks
+	}
+	n.Asks = log.flatten()
+	return n
 }
 
 // asked notes a question that no time limits.

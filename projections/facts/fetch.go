@@ -8,6 +8,9 @@ import (
 
 // need fetches the facts of a dimension and key, once.
 func (b *Book) need(dim Dim, key string) {
+	if b.gone != nil && key != "" {
+		b.needHeld(dim, key)
+	}
 	if b.src == nil || b.err != nil || key == "" && dim != DimStation {
 		return
 	}
@@ -39,6 +42,9 @@ const (
 // the same two. It asks for more until it has seen enough trips on each side, or
 // all there are: packings can be void, or repeat a trip.
 func (b *Book) around(set string, at time.Time) {
+	if b.gone != nil && set != "" {
+		b.aroundHeld(set, at)
+	}
 	if b.src == nil || set == "" || b.err != nil {
 		return
 	}

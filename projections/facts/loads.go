@@ -103,6 +103,9 @@ func (b *Book) ReadLoads(sterilizer string) *ReadLoads {
 }
 
 func (b *Book) buildLoads(sterilizer string) *ReadLoads {
+	if b.gone != nil {
+		return nil
+	}
 	b.needReadings(sterilizer)
 	var reads []*Item
 	positive := false

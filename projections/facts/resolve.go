@@ -116,6 +116,9 @@ func (b *Book) tripOf(e *events.Event, it *Item, depth int) projections.TripKey 
 		if t := b.ids.get(c.Event); t != nil {
 			return b.tripOf(t.Event, t, depth+1)
 		}
+		if b.gone != nil { // it may be among those
+			b.noteLack()
+		}
 	}
 	return projections.TripKey{}
 }

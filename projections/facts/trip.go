@@ -206,7 +206,7 @@ func (c *Trip) classify() {
 // aroundTrip fetches what lies around each packing of a trip; for what was seen
 // of a set before any packing, what lies around the first.
 func (b *Book) aroundTrip(k projections.TripKey, own []*Item) {
-	if b.src == nil {
+	if b.src == nil && b.gone == nil {
 		return
 	}
 	if k.Trip == "" {

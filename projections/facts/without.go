@@ -32,6 +32,9 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 	var its []*Item
 	switch dim {
 	case DimSterilizer, DimReadings:
+		if b.gone != nil {
+			return nil, b.err
+		}
 		b.needReadings(key)
 		its = b.reads[key]
 	default:
@@ -129,6 +132,9 @@ func (b *Book) UnsaidPositives(sterilizer string) []*Item {
 }
 
 func (b *Book) unsaidPositives(sterilizer string) []*Item {
+	if b.gone != nil {
+		return nil
+	}
 	b.needReadings(sterilizer)
 	var out []*Item
 	for _, it := range b.reads[sterilizer] {

@@ -42,6 +42,15 @@ func (w *World) JudgeAsking(k projections.TripKey) (v projections.Verdict, asks 
 	return v, asks, err
 }
 
+// JudgeNeeding judges a trip where facts may have been let go, and returns what the verdict needed.
+func (w *World) JudgeNeeding(k projections.TripKey) (v projections.Verdict, n facts.Needed, err error) {
+	n = w.Needed(func() { v, err = w.Judge(k) })
+	return v, n, err
+}
+
+// LetGo returns a World without the facts that no turn is likely to ask for: see [facts.Book.LetGo].
+func (w *World) LetGo(seq int64, at time.Time) *World { return &World{Book: w.Book.LetGo(seq, at)} }
+
 var rules = Rules()
 
 // judgement collects the findings of one trip.

@@ -118,6 +118,12 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	}
 	m.pos += int64(b.Len())
 	m.remember(b)
+	if m.bulk {
+		if err := m.judgeStill(ctx, b); err != nil {
+			m.forget(ctx)
+			return fmt.Errorf("read model: %w", err)
+		}
+	}
 	switch {
 	case m.world.Len() > m.maxWorld:
 		return m.endBulk(ctx)
@@ -256,27 +262,41 @@ func (m *Model) factAt(ctx context.Context, seq int64) (facts.Fact, error) {
 func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judged, []projections.Verdict, error) {
 	m.takeIn(ctx, added)
 	for _, f := range changed {
-		m.world.Remark(f)
+		if m.early == nil || m.world.FactBySeq(f.Seq) != nil {
+			m.world.Remark(f)
+		}
 	}
 	if m.bulk {
+		m.noteLate(added)
+		m.noteLate(changed)
 		return nil, nil, nil
 	}
 	touched := make(map[projections.TripKey]struct{})
 	stations := make(map[string]struct{})
-	for _, f := range slices.Concat(added, changed) {
+	if err := m.touch(ctx, slices.Concat(added, changed), touched, stations); err != nil {
+		return nil, nil, err
+	}
+	return m.verdicts(touched, stations)
+}
+
+// touch adds the trips and stations whose verdicts facts of the working memory can change.
+func (m *Model) touch(
+	ctx context.Context, fs []facts.Fact, touched map[projections.TripKey]struct{}, stations map[string]struct{},
+) error {
+	for _, f := range fs {
 		if f.Event == nil {
 			continue
 		}
 		touch, err := m.world.Touched(f)
 		if err != nil {
-			return nil, nil, err
+			return err
 		}
 		for _, k := range touch.Trips {
 			touched[k] = struct{}{}
 		}
 		for _, a := range touch.Asked {
 			if err := m.resting(ctx, a, touched); err != nil {
-				return nil, nil, err
+				return err
 			}
 			if a.Dim == facts.DimPolicy { // it says how long a station may be silent
 				for _, st := range m.audit.Stations() {
@@ -291,7 +311,7 @@ func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judge
 			stations[d.Station] = struct{}{}
 		}
 	}
-	return m.verdicts(touched, stations)
+	return nil
 }
 
 // takeIn adds facts to the working memory, or confirms those that were expected.
@@ -337,7 +357,7 @@ func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[
 	return trips, sts, nil
 }
 
-// endBulk judges all trips of a complete working memory, then empties it.
+// endBulk judges all trips that were not judged early, of a working memory that asks nobody, then empties it.
 // Until then the trips' rows lag behind the events' rows, so a bulk fill that
 // is cut off must not be taken for a model: the caller fills a file of another
 // name and renames it at the end.
@@ -363,6 +383,10 @@ func (m *Model) endBulk(ctx context.Context) error {
 	m.read.SetMaxIdleConns(readers)
 	m.bulk = false
 	m.resetWorld(ctx)
+	if err = m.judgeAgain(ctx); err != nil {
+		m.forget(ctx)
+		return fmt.Errorf("read model: %w", err)
+	}
 	return nil
 }
 

@@ -29,6 +29,20 @@ type judged struct {
 
 func (m *Model) judgeTrip(w *judge.World, k projections.TripKey) (judged, error) {
 	v, asks, err := w.JudgeAsking(k)
+	return withTrip(w, k, v, asks, err)
+}
+
+// judgeHeld is judgeTrip where facts may have been let go.
+func judgeHeld(w *judge.World, k projections.TripKey) (j judged, n needed, err error) {
+	n.TripKey = k
+	var v projections.Verdict
+	v, n.Needed, err = w.JudgeNeeding(k)
+	lacks := w.Lacking(func() { j, err = withTrip(w, k, v, n.Asks, err) })
+	n.Lacks = n.Lacks || lacks
+	return j, n, err
+}
+
+func withTrip(w *judge.World, k projections.TripKey, v projections.Verdict, asks []facts.Ask, err error) (judged, error) {
 	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(w.Trip(k).All) == 0, open: openingOf(w.Trip(k))}
 	if err == nil && onBoard(&v) {
 		j.trace, err = w.Trace(k)

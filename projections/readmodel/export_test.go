@@ -56,6 +56,26 @@ func (m *Model) Rests(ctx context.Context) (table, own []string, most int, err e
 // SetMaxWorld has the working memory emptied when it holds more facts than this.
 func (m *Model) SetMaxWorld(n int) { m.maxWorld = n }
 
+// SetBulkWorld has turns judged early in bulk where more facts are held than this, and once they have been still for so many
+// records. As many questions are kept as facts are held.
+func (m *Model) SetBulkWorld(n int, still int64) { m.bulkWorld, m.stillFor, m.mostRests = n, still, n }
+
+// LetGoBoldly has turns judged as soon as they are packed, and all their facts let go, whoever may ask for them. It is for
+// a bulk that has begun.
+func (m *Model) LetGoBoldly() {
+	m.early = new(early)
+	gone := m.world.Lets()
+	gone.Afterwards, gone.Bold = 0, true
+}
+
+// Early is how many facts were let go, how many records came late for what had been judged and how many turns lacked something.
+func (m *Model) Early() (gone, late, lack int) {
+	if m.early == nil {
+		return 0, 0, 0
+	}
+	return m.world.Lets().Len(), len(m.early.late), len(m.early.lack)
+}
+
 // Held is how many facts the working memory holds.
 func (m *Model) Held() int { return m.world.Len() }
 

@@ -35,7 +35,7 @@ func Tolerance() time.Duration {
 }
 
 // maxWorld is how many added the working memory holds before it is emptied:
-// about 1 GB at the size of real records.
+// about 1 GB at the size of real records. A rebuild lets facts go before that, where it may: see early.go.
 const maxWorld = 1_500_000
 
 // readers is how many questions are answered at once.
@@ -81,6 +81,11 @@ type Model struct {
 	bulk    bool // judge once at the end: the working memory is complete
 
 	maxWorld    int          // maxWorld, less in tests
+	bulkWorld   int          // bulkWorld, less in tests
+	stillFor    int64        // stillFor, less in tests
+	mostRests   int          // mostRests, less in tests
+	early       *early       // in bulk, what was judged before its end; nil where nothing was
+	marks       []bulkMark   // in bulk, of the last batches
 	corrections atomic.Bool  // an event.corrected has been applied
 	registers   atomic.Bool  // a registers.adopted has been applied
 	changes     atomic.Int64 // of what is kept
@@ -96,7 +101,8 @@ type Model struct {
 // filled (Fingerprint), of another ledger or judged as of a later moment starts
 // empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
-	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, stmts: make(map[string]*sql.Stmt)}
+	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
+		stmts: make(map[string]*sql.Stmt)}
 	err := m.open(ctx)
 	if err != nil && !unreadable(err) {
 		return nil, errors.Join(err, m.Close())
@@ -344,15 +350,15 @@ func (m *Model) Position() int64 {
 }
 
 // bulkPragmas are for a file that is thrown away if its filling is cut off: no
-// journal, no waiting for the disk, and room for the pages of all indexes.
-const bulkPragmas = `PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -400000; PRAGMA temp_store = MEMORY;`
+// journal, no waiting for the disk, and room for the pages that are written to all over a table.
+const bulkPragmas = `PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -64000; PRAGMA temp_store = MEMORY;`
 
 // usualPragmas put a filled file into service. The checkpoint waits until
 // everything is on disk.
 const usualPragmas = `PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA cache_size = -2000; PRAGMA temp_store = DEFAULT;
 	UPDATE meta SET value = value WHERE key = 'position'; PRAGMA wal_checkpoint(TRUNCATE);`
 
-// BeginBulk puts off judging until EndBulk: for a model at position 0 that is
+// BeginBulk puts off judging until EndBulk, but for turns that have been still for long: for a model at position 0 that is
 // about to take a whole ledger, in a file that its caller throws away if that fails.
 func (m *Model) BeginBulk(ctx context.Context) error {
 	m.mu.Lock()
@@ -365,12 +371,12 @@ func (m *Model) BeginBulk(ctx context.Context) error {
 	if _, err := m.write.ExecContext(ctx, bulkPragmas); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
-	m.bulk = true
+	m.bulk, m.early, m.marks = true, nil, nil
 	m.observed.begin(math.MaxInt64, math.MaxInt64) // who fills in bulk asks for nothing meanwhile
 	return nil
 }
 
-// EndBulk judges what was taken since BeginBulk and makes the indexes.
+// EndBulk judges what was taken since BeginBulk and not judged yet, and makes the indexes.
 func (m *Model) EndBulk(ctx context.Context) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()

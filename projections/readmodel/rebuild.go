@@ -16,8 +16,13 @@ import (
 func (m *Model) judgeAll(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	keys := m.world.Trips()
+	var before [][]tripRests
+	if m.early != nil {
+		keys, before = slices.DeleteFunc(keys, m.world.Lets().IsJudged), m.early.rests
+	}
 	slices.SortFunc(keys, byTime)
 	j := m.startJudging(ctx, keys)
+	j.ended.Go(func() { j.rests <- restsOfAll(slices.Concat(before, <-j.asked)) })
 	defer func() {
 		cancel()
 		j.ended.Wait() // the working memory is used again
@@ -41,7 +46,8 @@ func byTime(a, b projections.TripKey) int {
 // processors, up to judges.
 type judging struct {
 	chunks []chan judgedChunk // each gets one: a stretch of the trips
-	rests  chan *allRests     // gets one when all are judged
+	asked  chan [][]tripRests // gets what all asked when all are judged
+	rests  chan *allRests     // gets the same in the order of the table
 	ended  sync.WaitGroup
 }
 
@@ -52,6 +58,7 @@ const (
 
 type judgedChunk struct {
 	verdicts []judged
+	needs    []needed // of each trip, where facts were let go
 	err      error
 }
 
@@ -59,7 +66,7 @@ type judgedChunk struct {
 func (m *Model) startJudging(ctx context.Context, keys []projections.TripKey) *judging {
 	n := min(judges, runtime.GOMAXPROCS(0))
 	parts := slices.Collect(slices.Chunk(keys, max(1, min(inChunk, len(keys)/(4*n)))))
-	j := &judging{chunks: make([]chan judgedChunk, len(parts)), rests: make(chan *allRests, 1)}
+	j := &judging{chunks: make([]chan judgedChunk, len(parts)), asked: make(chan [][]tripRests, 1), rests: make(chan *allRests, 1)}
 	for i := range j.chunks {
 		j.chunks[i] = make(chan judgedChunk, 1)
 	}
@@ -77,7 +84,7 @@ func (m *Model) startJudging(ctx context.Context, keys []projections.TripKey) *j
 	}
 	j.ended.Go(func() {
 		all.Wait()
-		j.rests <- restsOfAll(asked)
+		j.asked <- asked
 	})
 	return j
 }
@@ -87,18 +94,28 @@ func (m *Model) judgeChunk(ctx context.Context, w *judge.World, keys []projectio
 		return judgedChunk{err: err}
 	}
 	verdicts := make([]judged, 0, len(keys))
+	var needs []needed
 	for _, k := range keys {
-		v, err := m.judgeTrip(w, k)
+		var v judged
+		var n needed
+		var err error
+		if m.early == nil {
+			v, err = m.judgeTrip(w, k)
+		} else if v, n, err = judgeHeld(w, k); err == nil {
+			needs = append(needs, n)
+		}
 		if err != nil {
 			return judgedChunk{err: err}
 		}
-		verdicts = append(verdicts, v)
+		if !n.Lacks {
+			verdicts = append(verdicts, v)
+		}
 	}
 	// In the order of the rows, so that few are inserted between others.
 	slices.SortFunc(verdicts, func(a, b judged) int {
 		return cmp.Or(cmp.Compare(a.Set, b.Set), cmp.Compare(a.Trip, b.Trip))
 	})
-	return judgedChunk{verdicts: verdicts}
+	return judgedChunk{verdicts: verdicts, needs: needs}
 }
 
 func (m *Model) writeJudged(ctx context.Context, j *judging) error {
@@ -112,9 +129,10 @@ func (m *Model) writeJudged(ctx context.Context, j *judging) error {
 			if err := verdicts.write(c.verdicts); err != nil {
 				return err
 			}
+			m.early.again(c.needs)
 		}
-		if err := w.writeRests(ctx, <-j.rests); err != nil {
-			return err
+		if err := w.writeRests(ctx, <-j.rests); err != nil || m.early != nil {
+			return err // what the stations did may have been let go
 		}
 		for _, st := range m.audit.Stations() {
 			v, err := m.world.JudgeStation(*st)

@@ -540,8 +540,8 @@ func (s *Site) modelOptions(path string) readmodel.Options {
 	}
 }
 
-// rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile.
-const rebuildBatch = 20000
+// rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile. Some of them are held at once.
+const rebuildBatch = 8000
 
 // Fill makes a read model of a whole ledger in an empty file.
 func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress Progress) (*readmodel.Model, error) {
