@@ -219,24 +219,59 @@ func TestIdentify(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rapid.Check(t, func(t *rapid.T) {
-		k := rapid.SampledFrom(Kinds()).Draw(t, "kind")
-		o := &Observation{Station: "north/or-1", Kind: k, Time: testTime, Data: drawData(t, k)}
-		if s := firstString(reflect.ValueOf(o.Data)); s.IsValid() {
-			s.SetString(rapid.SampledFrom([]string{"x", "a " + Mark(written), Mark(written), `"` + Mark(written) + `"`}).Draw(t, "text"))
+	hidden := 0
+	for _, d := range wholeData() {
+		o := &Observation{Station: "north/or-1", Kind: d.Kind(), Time: testTime, Data: d}
+		for _, s := range allStrings(reflect.ValueOf(d)) {
+			was := s.String()
+			for _, text := range []string{"x", "a " + Mark(written), Mark(written), `"` + Mark(written) + `"`} {
+				s.SetString(text)
+				_, marked, err := o.Identify(key)
+				if err != nil {
+					t.Fatal(err)
+				}
+				raw, err := FormatObservation(o)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if is := len(Marks(raw)) > 0; is && !marked || !is && marked && o.Kind != KindEventCorrected {
+					t.Errorf("marked: %v, in %s", marked, raw)
+				}
+				if k, err := o.keyed(key, func(of string) {
+					if of == Mark(written) {
+						hidden++
+					}
+				}); err != nil || k == nil {
+					t.Fatal(err)
+				}
+			}
+			s.SetString(was)
 		}
-		_, marked, err := o.Identify(key)
-		if err != nil {
-			t.Fatal(err)
+	}
+	if hidden == 0 {
+		t.Error("no mark stood where a text is hidden from the id")
+	}
+}
+
+// allStrings finds all strings in data, so that they can be set.
+func allStrings(v reflect.Value) (found []reflect.Value) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			return allStrings(v.Elem())
 		}
-		raw, err := FormatObservation(o)
-		if err != nil {
-			t.Fatal(err)
+	case reflect.Struct:
+		for i := range v.NumField() {
+			found = append(found, allStrings(v.Field(i))...)
 		}
-		if is := len(Marks(raw)) > 0; is && !marked || !is && marked && k != KindEventCorrected {
-			t.Fatalf("marked: %v, in %s", marked, raw)
+	case reflect.Slice:
+		for i := 0; i < v.Len() && v.Type() != reflect.TypeFor[jsontext.Value](); i++ {
+			found = append(found, allStrings(v.Index(i))...)
 		}
-	})
+	case reflect.String:
+		found = append(found, v)
+	}
+	return found
 }
 
 func BenchmarkEncode(b *testing.B) {
