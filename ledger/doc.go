@@ -5,6 +5,7 @@
 //
 //	owner.lock, owner.json    which process has it open
 //	stream/                   the embedded JetStream's files: the first copy of every record
+//	stream/looked             which packed blocks of it were found in order; made anew where it is missing
 //	stream.clean              present only after a clean stop; holds the checkpoint of that moment
 //	newest.checkpoint         the folder's memory: a copy of the newest checkpoint
 //	newest.heads              which record is the newest about each key; made anew where it is missing
