@@ -55,6 +55,9 @@ func wholeLedger(t *testing.T) ledger.Options {
 
 var wholeOnce sync.Once
 
+// packedAt is where a folder lies that many tests of packed blocks copy (packed_test.go).
+var packedAt = sync.OnceValues(func() (string, error) { return os.MkdirTemp("", "packed-ledger-") })
+
 func TestMain(m *testing.M) {
 	if code, child := runChild(); child {
 		os.Exit(code)

@@ -1,3 +1,5 @@
+//go:build !race
+
 package ledger_test
 
 import (
@@ -87,10 +89,7 @@ func packedLedger(t *testing.T) ledger.Options {
 
 const packedSize = 400
 
-var (
-	packedOnce sync.Once
-	packedAt   = sync.OnceValues(func() (string, error) { return os.MkdirTemp("", "packed-ledger-") })
-)
+var packedOnce sync.Once
 
 func packedDir(t *testing.T) string {
 	t.Helper()

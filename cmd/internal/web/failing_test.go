@@ -40,9 +40,10 @@ func (l *routeList) HandleFunc(pattern string, f func(http.ResponseWriter, *http
 // failing is a server over a small ledger, and what it logs.
 type failing struct {
 	routeList
-	site *site.Site
-	dir  string
-	log  bytes.Buffer
+	site  *site.Site
+	dir   string
+	log   bytes.Buffer
+	event string // the id of what was recorded last
 }
 
 const failingWeek = `{"station":"north/or-3","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP",` +
@@ -62,6 +63,7 @@ func newFailing(t *testing.T) *failing {
 		if r.Error != "" {
 			t.Errorf("%+v", r)
 		}
+		f.event = r.ID
 		return nil
 	})
 	if err != nil {
@@ -240,7 +242,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 }
 
 // policyForm is a whole policy, as the page sends it.
-// someEvent has the form of an id, so that it is looked for.
+// someEvent stands for an event that was recorded.
 const someEvent = "019cae6c-5060-7768-868c-66287f289836"
 
 func policyForm() string {
@@ -336,6 +338,8 @@ var incidentIn = regexp.MustCompile(`incident ([0-9a-f]{8})`)
 func (f *failing) ask(t *testing.T, pattern string, code int) {
 	t.Helper()
 	method, a := requestOf(t, pattern)
+	// One that is there: of an event that can't be, it is known without the tables.
+	a.query, a.body = strings.ReplaceAll(a.query, someEvent, f.event), strings.ReplaceAll(a.body, someEvent, f.event)
 	r := httptest.NewRequestWithContext(t.Context(), method, a.path+"?"+a.query, strings.NewReader(a.body))
 	r.Header.Set("Content-Type", a.contentType)
 	w := httptest.NewRecorder()
