@@ -213,14 +213,7 @@ func (l *Ledger) resolve() error {
 		d.cause = errors.Join(d.cause, err)
 	}
 	if d.streamBroke() {
-		// Nothing is built upon what may not be on disk; the next start reads the files afresh.
-		l.stopAppending(d.cause)
-		l.inDoubt = nil
-		if end == d.last {
-			d.round.failAll(stoppedf("not recorded: %w", d.cause))
-		} else {
-			d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, d.cause))
-		}
+		l.endBroken(d, end)
 		return nil
 	}
 	n, same, err := l.readBack(d, end)
@@ -260,6 +253,18 @@ func (l *Ledger) resolve() error {
 		})
 	}
 	return nil
+}
+
+// endBroken ends a round after which the stream, whose last record is end, may not be on disk. Nothing is built upon that; the
+// next start reads the files afresh.
+func (l *Ledger) endBroken(d *doubtfulRound, end int64) {
+	l.stopAppending(d.cause)
+	l.inDoubt = nil
+	if end == d.last {
+		d.round.failAll(stoppedf("not recorded: %w", d.cause))
+	} else {
+		d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, d.cause))
+	}
 }
 
 // storesSingly reports whether the first records of a call may be in the stream without the others.

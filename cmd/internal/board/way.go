@@ -129,6 +129,20 @@ func placeOfEvent(e *projections.HistoryEvent) string {
 	return e.Station
 }
 
+// seenBetween cuts off, in whole stretches, the time before the first step and after the last.
+func seenBetween(steps []step, from, until time.Time, stretch time.Duration) (time.Time, time.Time) {
+	if len(steps) == 0 {
+		return from, until
+	}
+	for !from.Add(stretch).After(steps[0].Observed) {
+		from = from.Add(stretch)
+	}
+	for !until.Add(-stretch).Before(steps[len(steps)-1].Observed) && until.Add(-stretch).After(from) {
+		until = until.Add(-stretch)
+	}
+	return from, until
+}
+
 func drawWay(words *shell.Words, b *wayBody, from, until time.Time, steps []step) template.HTML {
 	const top, lane, left, right = 44.0, 46.0, 230.0, 30.0
 	var places []string
@@ -139,12 +153,7 @@ func drawWay(words *shell.Words, b *wayBody, from, until time.Time, steps []step
 	}
 	s := &svg{w: 1100, h: top + lane*float64(len(places)) + 10}
 	const every = 2 * time.Hour
-	for len(steps) > 0 && !from.Add(every).After(steps[0].Observed) { // nothing was seen before
-		from = from.Add(every)
-	}
-	for len(steps) > 0 && !until.Add(-every).Before(steps[len(steps)-1].Observed) && until.Add(-every).After(from) {
-		until = until.Add(-every)
-	}
+	from, until = seenBetween(steps, from, until, every)
 	at := func(t time.Time) float64 {
 		return left + (s.w-left-right)*float64(t.Sub(from))/float64(until.Sub(from))
 	}

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -129,7 +130,7 @@ func openFollowing(o *Options) (*following, error) {
 			"with --ledger, as listbound key prints it where the ledger is written")
 	case !known:
 		f.kept.Keys = []string{f.Key}
-	case f.Key != "" && !contains(f.kept.Keys, f.Key):
+	case f.Key != "" && !slices.Contains(f.kept.Keys, f.Key):
 		return nil, refusal.New("%s holds a copy of the ledger under the key %s, not under the one given; a follower finds out by "+
 			"itself when the key is replaced. For another ledger name another folder", o.Dir, f.kept.Keys[len(f.kept.Keys)-1])
 	}
@@ -137,15 +138,6 @@ func openFollowing(o *Options) (*following, error) {
 	f.heard, f.asOf = f.kept.Heard, f.kept.Heard
 	o.Clock = f.now
 	return f, nil
-}
-
-func contains(all []string, one string) bool {
-	for _, s := range all {
-		if s == one {
-			return true
-		}
-	}
-	return false
 }
 
 // now is as of when a follower knows the ledger.
