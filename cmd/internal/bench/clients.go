@@ -30,6 +30,13 @@ func newSystem(c *child, begin time.Time) *system {
 	return s
 }
 
+// keepTime has what is handed in be observed at the time.
+func (s *system) keepTime() {
+	for _, d := range s.departments {
+		d.clock = lately
+	}
+}
+
 // handIn hands in what a department does next, and waits for the receipt.
 func (s *system) handIn(ctx context.Context, line string) error {
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, s.url+"/api/observations", strings.NewReader(line+"\n"))
@@ -145,6 +152,7 @@ func (b *bench) bothServe(ctx context.Context) (*pair, error) {
 	}
 	p := &pair{ours: newSystem(c, f.begin)}
 	b.busy = p
+	p.ours.keepTime()
 	if b.pg == nil {
 		return p, nil
 	}
@@ -153,6 +161,7 @@ func (b *bench) bothServe(ctx context.Context) (*pair, error) {
 		return p, err
 	}
 	p.rival = newSystem(r, f.begin)
+	p.rival.keepTime()
 	if err := p.rival.handIn(ctx, theList(f.begin)); err != nil {
 		return nil, err
 	}

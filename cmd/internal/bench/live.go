@@ -29,7 +29,7 @@ func liveRows(ctx context.Context, b *bench) error {
 	var times []float64
 	for round := range b.rounds {
 		// A department that only packs: its sets are there before the clock runs.
-		wrong := &department{n: mostClients - 1 - round, begin: worldBegins()}
+		wrong := &department{n: mostClients - 1 - round}
 		took, err := s.liveRound(ctx, b, wrong)
 		if err != nil {
 			return err
@@ -75,7 +75,7 @@ func (s *system) liveRound(ctx context.Context, b *bench, wrong *department) ([]
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	n := int(b.seconds / newRowEach)
-	at := wrong.begin.Add(30 * 24 * time.Hour)
+	at := lately().UTC().Add(time.Hour)
 	for i := range n {
 		if err := s.handIn(ctx, fmt.Sprintf(`{"station":"north/packing-%d","kind":"set.packed","time":%q,"set":%q,`+
 			`"operator":"B-1","data":{"list":"LAP","version":1,"weightGrams":8400,"newSet":true}}`, wrong.n,

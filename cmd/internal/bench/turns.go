@@ -18,7 +18,11 @@ const (
 	oneTurn      = 20 * time.Minute
 )
 
-// worldBegins is before all that clients hand in: a turn has time, and nothing lies in the future.
+// lately is the time of what clients hand in: what was observed long ago would be overdue in the middle of each turn, which
+// nothing of a hospital's day is. An hour or two are left for what else is recorded meanwhile.
+func lately() time.Time { return time.Now().Add(-2 * time.Hour) }
+
+// worldBegins is before all that is recorded: a turn has time, and nothing lies in the future.
 func worldBegins() time.Time { return time.Now().UTC().Truncate(time.Hour).Add(-90 * 24 * time.Hour) }
 
 // department makes one client's observations, one after the other.
@@ -27,6 +31,8 @@ type department struct {
 	begin time.Time
 	turn  int
 	step  int
+	clock func() time.Time // nil: the turns begin at begin, one every oneTurn
+	last  time.Time        // the last observation by the clock
 }
 
 // next is the next observation of the turn that is under way.
@@ -56,10 +62,23 @@ func (d *department) observation(turn, step int) string {
 	if step == stepsOfTurn-1 {
 		about = ""
 	}
-	at := d.begin.Add(time.Duration(turn)*oneTurn + time.Duration(step)*2*time.Minute + time.Duration(d.n)*time.Second/10)
 	s := steps[step]
 	return fmt.Sprintf(`{"station":"north/%s-%d","kind":%q,"time":%q,%s"operator":"B-1","data":%s}`,
-		s.station, d.n, s.kind, at.Truncate(time.Second).Format(time.RFC3339), about, s.data)
+		s.station, d.n, s.kind, d.at(turn, step).Format(time.RFC3339Nano), about, s.data)
+}
+
+// at is when something is observed: by the clock, or in the time that a turn takes.
+func (d *department) at(turn, step int) time.Time {
+	if d.clock == nil {
+		at := d.begin.Add(time.Duration(turn)*oneTurn + time.Duration(step)*2*time.Minute + time.Duration(d.n)*time.Second/10)
+		return at.Truncate(time.Second)
+	}
+	at := d.clock().UTC().Truncate(time.Millisecond)
+	if next := d.last.Add(time.Millisecond); at.Before(next) {
+		at = next
+	}
+	d.last = at
+	return at
 }
 
 func (d *department) caseOf(turn int) string { return fmt.Sprintf("K-%d-%d", d.n, turn) }
