@@ -76,12 +76,9 @@ func Launch(t testing.TB, flags ...string) (b *Browser, stop func()) {
 		"disable-threaded-compositing",
 		"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
 		"disable-component-update", "disable-sync",
-		"in-process-gpu", // a process less
 	} {
 		opts = append(opts, chromedp.Flag(f, true))
 	}
-	// Pages are small: threads that collect garbage and compile beside them cost more than they save.
-	opts = append(opts, chromedp.Flag("js-flags", "--single-threaded"))
 	if os.Getenv("LISTBOUND_SHOTS") != "" {
 		flags = append(flags, Frames) // a screenshot is one
 	}
