@@ -94,7 +94,7 @@ func Open(o Options) (*Door, error) {
 	d := &Door{
 		o: o, books: b, reading: &reading{dir: dir, clock: o.Clock}, limits: limits{clock: o.Clock},
 		sessions: sessions{clock: o.Clock}, pins: Pins{clock: o.Clock}, hashing: make(chan struct{}, atOnce),
-		nobody: hashPassword(secret(), o.Cost),
+		nobody: nobodys(o.Cost),
 	}
 	if set != nil {
 		d.openID, err = newOpenID(set, o.Clock)

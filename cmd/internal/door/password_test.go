@@ -2,6 +2,7 @@ package door
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/binary"
 	"encoding/hex"
 	"math/bits"
@@ -197,6 +198,24 @@ func TestPasswordIsKept(t *testing.T) {
 		if checkPassword(password, bad) {
 			t.Errorf("let in by %q", bad)
 		}
+	}
+}
+
+// TestNobodysPassword: nobody gets in by it, and a password is held against it to the last step: with another hash at its end it is
+// that password's.
+func TestNobodysPassword(t *testing.T) {
+	c := Cost{Time: 2, KiB: 64, Threads: 2}
+	kept := nobodys(c)
+	if kept == nobodys(c) || checkPassword(password, kept) || checkPassword("", kept) {
+		t.Errorf("not drawn, or it lets somebody in: %s", kept)
+	}
+	salt, err := base64.RawStdEncoding.DecodeString(strings.Split(kept, "$")[4])
+	if err != nil || len(salt) != saltLength {
+		t.Fatalf("salt of %d bytes, %v: %s", len(salt), err, kept)
+	}
+	known := formatHash(argon2.IDKey([]byte(password), salt, c.Time, c.KiB, c.Threads, hashLength), salt, c)
+	if at := strings.LastIndexByte(kept, '$'); known[:at] != kept[:at] || len(known) != len(kept) || !checkPassword(password, known) {
+		t.Errorf("%s\nis of another form than\n%s", kept, known)
 	}
 }
 
