@@ -124,7 +124,16 @@ func (l *Ledger) LookForWriter() { l.lookForWriter(l.home.(*clustered)) }
 // AsksWriter is the subject on which a writer says that it writes.
 func AsksWriter(origin string) string { return (&clustered{name: streamOf(origin)}).asks() }
 
-// SetPlain keeps the server from packing the stream's blocks, as earlier programs did.
+// Window returns for how long the server looks for messages of one id.
+func (l *Ledger) Window() (time.Duration, error) {
+	info, err := streamInfo(l.Conn(), streamName, nil, apiTimeout)
+	if err != nil {
+		return 0, err
+	}
+	return info.Config.Duplicates, nil
+}
+
+// SetPlain keeps the server's settings as earlier programs had them: it does not pack the stream's blocks.
 func (o *Options) SetPlain() { o.plainBlocks = true }
 
 // Settle waits until the stream has dealt with all that was sent.

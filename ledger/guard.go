@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"golang.org/x/mod/sumdb/tlog"
@@ -199,7 +200,7 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 	}
 	o := starting{mayCreate: unsigned && !hasStream, syncAlways: l.opts.SyncAlways, packs: l.opts.packs(), log: l.log}
 	emb, info, err := startServer(l.opts.Dir, o)
-	if err == nil && clean && info != nil && info.Config.Compression != o.packs {
+	if err == nil && clean && info != nil && o.changes(&info.Config) {
 		emb, info, err = startChanged(l.opts.Dir, emb, o)
 	}
 	if err != nil {
@@ -222,6 +223,19 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 	return info, copied, nil
 }
 
+// changes reports whether a stream of an earlier program was to be packed otherwise, or looks through more at a start.
+func (o *starting) changes(has *server.StreamConfig) bool {
+	return has.Compression != o.packs || o.window() != 0 && has.Duplicates != o.window()
+}
+
+// window returns for how long the server looks for messages of one id, 0 for what it does by itself, as earlier programs had it.
+func (o *starting) window() time.Duration {
+	if o.packs == server.NoCompression {
+		return 0
+	}
+	return leastWindow
+}
+
 // startChanged starts the server anew on a stream of an earlier program, which it is to pack from now on. What was written
 // stays as it is. The server syncs the settings only where it syncs everything, and goes by them from the next start on.
 func startChanged(dir string, emb *embedded, o starting) (*embedded, *server.StreamInfo, error) {
@@ -234,8 +248,8 @@ func startChanged(dir string, emb *embedded, o starting) (*embedded, *server.Str
 	if err == nil {
 		err = changed.stop()
 	}
-	if err != nil { // it takes more of the disk, no more
-		o.log.Warn("the stream's blocks are not packed yet; the next start tries again", "err", err)
+	if err != nil { // it takes more of the disk, and a start longer, no more
+		o.log.Warn("the stream's settings are not changed yet; the next start tries again", "err", err)
 	}
 	return startServer(dir, o)
 }

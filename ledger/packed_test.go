@@ -402,6 +402,9 @@ func TestPackedIsLookedAtOnce(t *testing.T) {
 func TestOldStreamIsPackedFromNowOn(t *testing.T) {
 	opts := wholeLedger(t) // its blocks are not packed
 	l := ledgertest.Open(t, opts)
+	if window, err := l.Window(); err != nil || window != 100*time.Millisecond {
+		t.Errorf("a start reads what was written in the last %v, %v", window, err)
+	}
 	prev := fill(t, l, "north/or-3", wholeSize, 200, longNote)
 	awaitPacked(t, opts.Dir, 3)
 	for n, want := range map[int]bool{1: false, 2: false, 3: true} {

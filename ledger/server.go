@@ -42,6 +42,10 @@ func streamConfig() server.StreamConfig {
 	}
 }
 
+// leastWindow is the shortest time for which the server can look for messages of one id. Ours have none: each names the one before
+// it. Of the time before a start it reads all that lies in the window, two minutes where nothing is said.
+const leastWindow = 100 * time.Millisecond
+
 // embedded is the server inside this process and the everyday connection to it. There is no listener: the only ways in
 // are the two keys made here, which never leave memory.
 type embedded struct {
@@ -160,11 +164,11 @@ func (e *embedded) open(bootstrap, everyday nkeys.KeyPair, o starting) (*server.
 	switch {
 	case errors.Is(err, errNoStream) && o.mayCreate:
 		cfg := streamConfig()
-		cfg.Compression = o.packs
+		cfg.Compression, cfg.Duplicates = o.packs, o.window()
 		info, err = createStream(boot, cfg)
 	case err == nil && o.change:
 		cfg := info.Config
-		cfg.Compression = o.packs
+		cfg.Compression, cfg.Duplicates = o.packs, o.window()
 		info, err = changeStream(boot, cfg)
 	}
 	if err != nil && !errors.Is(err, errNoStream) {

@@ -150,9 +150,10 @@ func (r *rests) rest(ctx context.Context, took time.Duration) error {
 	}
 }
 
-// KeepChecking checks everything once a day until the context ends.
+// KeepChecking checks everything once a day until the context ends, and nothing in the first minute: what waited for the start has
+// the processors then.
 func (s *Site) KeepChecking(ctx context.Context) {
-	notBefore := time.Time{}
+	notBefore := s.opts.Clock().Add(mostWait)
 	for {
 		due := notBefore
 		if c := s.Checked(); c != nil && c.At.Add(checkEvery).After(due) {
