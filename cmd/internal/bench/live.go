@@ -14,7 +14,8 @@ import (
 const (
 	offeredLive  = 200                    // observations a second, as the board is looked at
 	newRowEach   = 250 * time.Millisecond // something wrong comes up
-	boardWaits   = 200 * time.Millisecond // between two questions, as the page's script does
+	boardRests   = 50 * time.Millisecond  // between two questions, or four times what the answer took, as the page's script does
+	mostRest     = 200 * time.Millisecond
 	liveAskLimit = 5 * time.Second
 )
 
@@ -153,11 +154,12 @@ func (s *system) look(ctx context.Context, v *board) error {
 			return nil
 		case <-changed:
 		}
+		begun := time.Now()
 		if page, err := get(ctx, s.client, s.url+"/?part=rows"); err == nil { // else it stays as it is until the next change
 			v.sees(page)
 		}
 		if len(changed) > 0 {
-			time.Sleep(boardWaits)
+			time.Sleep(min(max(4*time.Since(begun), boardRests), mostRest))
 		}
 	}
 }

@@ -67,6 +67,7 @@ async function refresh() {
   asking = true;
   do {
     again = false;
+    const begun = performance.now();
     const at = new URL(location.href);
     at.searchParams.set("part", "rows");
     try {
@@ -77,8 +78,12 @@ async function refresh() {
     } catch {
       // The stream's own error says that the server is out of reach.
     }
-    // While scans come in one upon the other, a board asks a few times a second and not more.
-    if (again) await new Promise((go) => setTimeout(go, 200));
+    // While scans come in one upon the other, a board leaves the server four times as long alone as its answer took, a twentieth
+    // of a second at least and a fifth at most: many boards or a busy server are asked less often, and nobody waits for long.
+    if (again) {
+      const rest = Math.min(Math.max(4 * (performance.now() - begun), 50), 200);
+      await new Promise((go) => setTimeout(go, rest));
+    }
   } while (again);
   asking = false;
 }
