@@ -155,24 +155,34 @@ func (m *Model) forget(ctx context.Context) {
 	}
 }
 
+// madeAhead is how many verdicts may wait to be written.
+const madeAhead = 64
+
 func (m *Model) apply(ctx context.Context, b *Batch) error {
 	added, changed, err := m.audited(ctx, b)
 	if err != nil {
 		return err
 	}
 	return m.transact(ctx, func(w *writer) error {
-		// The rows go in while the judgement is made: they need nothing of each other.
-		rows := make(chan error)
-		go func() { rows <- errors.Join(m.insertRows(ctx, w, b, added), w.writeRemarks(added, changed)) }()
-		verdicts, stations, judgeErr := m.judge(ctx, added, changed)
-		if err := <-rows; err != nil {
+		// The rows go in while the judgement is made, and each verdict while the next one is: they need nothing of each other, as
+		// judgement reads what is committed.
+		made, written := make(chan judged, madeAhead), make(chan error)
+		go func() {
+			err := errors.Join(m.insertRows(ctx, w, b, added), w.writeRemarks(added, changed))
+			for j := range made {
+				if err == nil {
+					err = verdictWriter{w: w}.one(&j)
+				}
+			}
+			written <- err
+		}()
+		stations, judgeErr := m.judge(ctx, added, changed, func(j judged) { made <- j })
+		close(made)
+		if err := <-written; err != nil {
 			return err
 		}
 		if judgeErr != nil {
 			return judgeErr
-		}
-		if err := (verdictWriter{w: w}).write(verdicts); err != nil {
-			return err
 		}
 		if err := m.writeStations(w, added, stations); err != nil {
 			return err
@@ -258,8 +268,9 @@ func (m *Model) factAt(ctx context.Context, seq int64) (facts.Fact, error) {
 	return m.source(ctx).fact(seq, remarks)
 }
 
-// judge adds the added to the working memory and judges what they touch.
-func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judged, []projections.Verdict, error) {
+// judge adds the added to the working memory and judges what they touch. It hands on each trip's verdict as it is made, and returns
+// those of stations.
+func (m *Model) judge(ctx context.Context, added, changed []facts.Fact, made func(judged)) ([]projections.Verdict, error) {
 	m.takeIn(ctx, added)
 	for _, f := range changed {
 		if m.early == nil || m.world.FactBySeq(f.Seq) != nil {
@@ -269,14 +280,14 @@ func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judge
 	if m.bulk {
 		m.noteLate(added)
 		m.noteLate(changed)
-		return nil, nil, nil
+		return nil, nil
 	}
 	touched := make(map[projections.TripKey]struct{})
 	stations := make(map[string]struct{})
 	if err := m.touch(ctx, slices.Concat(added, changed), touched, stations); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return m.verdicts(touched, stations)
+	return m.verdicts(touched, stations, made)
 }
 
 // touch adds the trips and stations whose verdicts facts of the working memory can change.
@@ -333,14 +344,17 @@ func (m *Model) takeIn(ctx context.Context, added []facts.Fact) {
 	}
 }
 
-func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[string]struct{}) (trips []judged,
-	sts []projections.Verdict, err error) {
+// verdicts judges trips, each of which it hands on, and stations.
+func (m *Model) verdicts(
+	touched map[projections.TripKey]struct{}, stations map[string]struct{}, made func(judged),
+) (sts []projections.Verdict, err error) {
 	for k := range touched {
 		v, err := m.judgeTrip(m.world, k)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
-		trips = append(trips, v)
+		m.noteTripDue(&v)
+		made(v)
 	}
 	for name := range stations {
 		st := events.Station{Name: name}
@@ -349,12 +363,12 @@ func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[
 		}
 		v, err := m.world.JudgeStation(st)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
+		m.noteDue(v.Until)
 		sts = append(sts, v)
 	}
-	m.noteDue(trips, sts)
-	return trips, sts, nil
+	return sts, nil
 }
 
 // endBulk judges all trips that were not judged early, of a working memory that asks nobody, then empties it.
@@ -563,17 +577,18 @@ type verdictWriter struct {
 
 func (v verdictWriter) write(vs []judged) error {
 	for i := range vs {
-		if vs[i].none {
-			if err := v.forget(vs[i].Set, idBytes(vs[i].Trip)); err != nil {
-				return err
-			}
-			continue
-		}
-		if err := v.put(&vs[i]); err != nil {
+		if err := v.one(&vs[i]); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+func (v verdictWriter) one(j *judged) error {
+	if j.none {
+		return v.forget(j.Set, idBytes(j.Trip))
+	}
+	return v.put(j)
 }
 
 func (v verdictWriter) put(j *judged) error {

@@ -69,7 +69,13 @@ func TestNoteDue(t *testing.T) {
 		{"a station waits for nothing", at(5), nil, []projections.Verdict{{}}, at(5)},
 	} {
 		m := &Model{due: test.due}
-		if m.noteDue(test.trips, test.stations); !m.due.Equal(test.want) {
+		for i := range test.trips {
+			m.noteTripDue(&test.trips[i])
+		}
+		for i := range test.stations {
+			m.noteDue(test.stations[i].Until)
+		}
+		if !m.due.Equal(test.want) {
 			t.Errorf("%s: due at %s, want %s", test.name, m.due, test.want)
 		}
 	}

@@ -186,7 +186,7 @@ func (m *Model) judgeAgain(ctx context.Context) error {
 	if err := m.judgeTables(ctx, slices.SortedFunc(maps.Keys(trips), byTime)); err != nil {
 		return err
 	}
-	_, of, err := m.verdicts(nil, stations)
+	of, err := m.verdicts(nil, stations, nil)
 	if err != nil {
 		return err
 	}

@@ -78,21 +78,18 @@ func (m *Model) nextDue(ctx context.Context) (time.Time, error) {
 }
 
 // noteDue keeps the earliest moment for which verdicts wait. One that no longer does is found out when it is over.
-func (m *Model) noteDue(trips []judged, stations []projections.Verdict) {
-	if m.due.IsZero() {
-		return
+func (m *Model) noteDue(at time.Time) {
+	if !m.due.IsZero() && !at.IsZero() {
+		m.due = facts.Earliest(m.due, at)
 	}
+}
+
+// noteTripDue is noteDue of a trip's verdict.
+func (m *Model) noteTripDue(j *judged) {
 	moment := askNumber(facts.DimTime, "")
-	for i := range trips {
-		for _, r := range trips[i].rests {
-			if r.ask == moment {
-				m.due = facts.Earliest(m.due, time.Unix(0, r.until))
-			}
-		}
-	}
-	for i := range stations {
-		if u := stations[i].Until; !u.IsZero() {
-			m.due = facts.Earliest(m.due, u)
+	for _, r := range j.rests {
+		if r.ask == moment {
+			m.noteDue(time.Unix(0, r.until))
 		}
 	}
 }
@@ -119,7 +116,8 @@ func (m *Model) passed(ctx context.Context) (overdue, error) {
 }
 
 func (m *Model) judgeDue(ctx context.Context, due overdue) error {
-	trips, stations, err := m.verdicts(due.trips, due.stations)
+	var trips []judged
+	stations, err := m.verdicts(due.trips, due.stations, func(j judged) { trips = append(trips, j) })
 	if err != nil {
 		return err
 	}
