@@ -25,3 +25,6 @@ func TestNeverEquivocatesOften(t *testing.T) {
 		})
 	}
 }
+
+// As TestKillWhilePacking, killed and started again a few times.
+func TestKillWhilePackingOften(t *testing.T) { killedWhilePacking(t, 3, 150) }
