@@ -57,6 +57,7 @@ type boardBody struct {
 	Wanted    bool // only sets that a case waits for, the soonest first
 	Table     *table
 
+	again  bool // the rows are asked for alone
 	wishes map[string]ready.Wish
 	// standing are the incidents that filters count: those that are closed, or open, whatever they are filtered by.
 	standing []projections.Incident
@@ -162,7 +163,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	b := &boardBody{
 		Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int),
-		Wanted: q.Get("wanted") == "1", Closed: q.Get("closed") == "1",
+		Wanted: q.Get("wanted") == "1", Closed: q.Get("closed") == "1", again: q.Get("part") == "rows",
 	}
 	b.ofNow(p, asOf(r), words)
 	limit := rowsOnPage
@@ -201,7 +202,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	b.fill(rows, q, limit)
 	b.Table = boardTable(b.Rows, b.wishes, words)
 	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, copied: true, body: b, tables: []*table{b.Table}}
-	if q.Get("part") == "rows" {
+	if b.again {
 		a.template = "board-rows"
 	}
 	return a, nil
@@ -233,15 +234,16 @@ func (b *boardBody) ofNow(p *pages, at time.Time, words *shell.Words) {
 	}
 }
 
-// beside asks for what stands beside the rows: how many there are, and what else is to be seen.
+// beside asks for what stands below the rows, what is found of stations' own records; and for what stands beside them, which a
+// board that looks again leaves as it is: how many there are, and what else is to be seen.
 func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilter, words *shell.Words) (err error) {
-	if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
-		return err
-	}
 	if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
 		return err
 	}
-	if err := m.TellKnown(r.Context(), time.Time{}, b.Stations); err != nil {
+	if err := m.TellKnown(r.Context(), time.Time{}, b.Stations); err != nil || b.again {
+		return err
+	}
+	if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
 		return err
 	}
 	counts, err := m.Status(r.Context())

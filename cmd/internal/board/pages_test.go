@@ -79,6 +79,19 @@ func TestBoardOrder(t *testing.T) {
 	}
 }
 
+// TestRowsAlone: a board that looks again gets the rows as the page has them, and no more.
+func TestRowsAlone(t *testing.T) {
+	srv, _ := weekServer(t)
+	for _, q := range []string{"?", "?code=overdue&", "?closed=1&"} {
+		whole, alone := page(t, srv.URL+"/"+q), page(t, srv.URL+"/"+q+"part=rows")
+		// What is taken away from there is asked for by the page's own address.
+		alone = strings.TrimSpace(strings.ReplaceAll(strings.ReplaceAll(alone, "part=rows&amp;", ""), "&amp;part=rows", ""))
+		if !strings.Contains(whole, alone) || strings.Contains(alone, "<html") || strings.Contains(alone, `id="filters"`) {
+			t.Errorf("%s: the rows alone are not those of the page: %.300s", q, alone)
+		}
+	}
+}
+
 // TestBoardPaging: the pages together are the board, also when a row comes in
 // before them meanwhile.
 func TestBoardPaging(t *testing.T) {
