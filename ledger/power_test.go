@@ -53,7 +53,9 @@ func cutPower(t *testing.T, records int) *powerCut {
 			return nil
 		}
 		p.dir = t.TempDir()
-		copyTree(t, p.dir, p.opts.Dir)
+		if err := copyRunning(p.dir, p.opts.Dir); err != nil {
+			t.Error(err)
+		}
 		return errFault
 	}, func(step string) error {
 		if step == "sync stream" {
