@@ -274,6 +274,44 @@ func TestClockNeverRunsBackwards(t *testing.T) {
 	}
 }
 
+// TestArrivedBefore: entries of one call may have arrived one after the other, but none before the last record or after now.
+func TestArrivedBefore(t *testing.T) {
+	clock := ledgertest.NewClock()
+	opts := ledgertest.Options(t)
+	opts.Clock = clock.Now
+	l := ledgertest.Open(t, opts)
+	begun := clock.Now()
+	mustAppend(t, l, entry(t, "north/or-3", "first", 0))
+	clock.Add(time.Hour)
+	minute := func(n int) time.Time { return begun.Add(time.Duration(n) * time.Minute) }
+	said := []time.Time{minute(-5), minute(10), minute(7), minute(90), minute(50)}
+	want := []time.Time{begun, minute(10), minute(10), minute(60), minute(60)}
+	var batch []ledger.Entry
+	for _, at := range said {
+		e := entry(t, "north/or-3", "played", 1)
+		e.At = at
+		batch = append(batch, e)
+	}
+	for i, a := range mustAppend(t, l, batch[:3]...) {
+		if !a.At.Equal(want[i]) {
+			t.Errorf("%d arrived at %s, want %s", i, a.At, want[i])
+		}
+	}
+	later := entry(t, "north/or-3", "later", 4)
+	later.At = minute(8) // before the last one
+	if a := mustAppend(t, l, later)[0]; !a.At.Equal(minute(10)) {
+		t.Errorf("arrived at %s", a.At)
+	}
+	for i := range batch[3:] {
+		batch[3+i].ExpectPrev = 5
+	}
+	for i, a := range mustAppend(t, l, batch[3:]...) {
+		if !a.At.Equal(want[3+i]) {
+			t.Errorf("%d arrived at %s, want %s", 3+i, a.At, want[3+i])
+		}
+	}
+}
+
 // Many writers, each with its own station, and beside them some that are always wrong: they must not cost their
 // neighbours anything.
 func TestManyWriters(t *testing.T) {

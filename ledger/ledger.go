@@ -116,6 +116,9 @@ type Entry struct {
 	// About names what the record is about, such as "set LAP-014": the record then says which one before it was about
 	// the same. In the order of the bytes, each once; see [proof.Link].
 	About []string
+	// At is when it arrived where that is not now, as of a week that is played: not before the record in front of it and not
+	// after now, or it is taken to be the one or the other. Zero: now.
+	At time.Time
 }
 
 // Appended is one stored record.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"time"
 
 	"listbound/ledger/proof"
 )
@@ -18,26 +17,34 @@ type round struct {
 	calls        []*call
 	msgs         []outgoing     // of all calls, in order
 	links        [][]proof.Link // of each message
-	at           time.Time
-	eachAnswered bool // rather slowly, and told what is wrong with which
+	eachAnswered bool           // rather slowly, and told what is wrong with which
 }
 
 func (l *Ledger) newRound(calls []*call) *round {
-	r := &round{calls: calls, at: l.opts.Clock().Round(0).UTC()}
+	r, now := &round{calls: calls}, l.opts.Clock().Round(0).UTC()
 	l.mu.Lock()
-	if r.at.Before(l.lastAt) {
+	last := l.lastAt
+	if now.Before(last) {
 		// A clock set back must not make the history run backwards.
-		r.at = l.lastAt
+		now = last
 	}
 	next := l.heads.after(l.size)
 	l.mu.Unlock()
 	for _, c := range calls {
 		c.out = make([]Appended, len(c.entries))
 		for i, e := range c.entries {
+			at := now
+			if !e.At.IsZero() && e.At.Before(now) {
+				at = e.At.Round(0).UTC()
+			}
+			if at.Before(last) {
+				at = last
+			}
+			last = at
 			links := next.add(e.About)
-			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark, links...)
-			c.out[i] = Appended{At: r.at, Record: record}
-			m := outgoing{subject: subjectOf(e.Station, e.Kind), station: e.Station, expect: -1, record: record}
+			record := proof.AddArrival(l.opts.Origin, e.Note, at, e.Remark, links...)
+			c.out[i] = Appended{At: at, Record: record}
+			m := outgoing{subject: subjectOf(e.Station, e.Kind), station: e.Station, expect: -1, record: record, at: at}
 			if c.isFirst(i) {
 				m.expect = e.ExpectPrev
 			}
@@ -115,11 +122,11 @@ func (l *Ledger) stored(r *round, n int) {
 		l.heads.take(l.size, r.links[i])
 		l.tail = append(l.tail, m.record)
 		l.tailSize += int64(len(m.record))
+		l.lastAt = m.at
 	}
 	if l.epoch == 0 && n > 0 {
 		l.epoch = l.size - int64(n) + 1
 	}
-	l.lastAt = r.at
 	l.broadcast()
 }
 

@@ -26,6 +26,7 @@ type outgoing struct {
 	station string
 	expect  int64
 	record  []byte
+	at      time.Time // when it arrived; zero where that is known already
 }
 
 // refusedError is an answer of the server that it took nothing.

@@ -213,29 +213,19 @@ func playWeek(ctx context.Context, dir string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	var batch bytes.Buffer
-	flush := func() error {
-		return s.Record(ctx, &batch, func(r site.Receipt) error {
-			if r.Error != "" {
-				return errors.New(r.Error)
+	err = s.Play(ctx, func(yield func(site.Arrived, error) bool) {
+		for l, err := range w.Lines() {
+			if !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
+				return
 			}
-			return nil
-		})
-	}
-	for l, err := range w.Lines() {
-		if err != nil {
-			return err
 		}
-		if !l.RecordAt.Equal(*now.Load()) {
-			if err := flush(); err != nil {
-				return err
-			}
-			now.Store(&l.RecordAt)
+	}, func(at time.Time) { now.Store(&at) }, func(r site.Receipt) error {
+		if r.Error != "" {
+			return errors.New(r.Error)
 		}
-		batch.Write(l.Raw)
-		batch.WriteByte('\n')
-	}
-	if err := flush(); err != nil {
+		return nil
+	})
+	if err != nil {
 		return err
 	}
 	return recordRun(s, "S9-0304-90", "S9", "north/sterilizer-1", now.Load().Add(-time.Hour), runLog())

@@ -21,7 +21,7 @@ import (
 func fillTwice(t *testing.T, a *app, real *site.Site, set string) {
 	t.Helper()
 	cut, cancel := context.WithCancel(t.Context())
-	const late = 2200 // lines: what is left is little, since a browser waits for it below
+	const late = 1000 // lines
 	if _, err := a.openPractice(cut, real, func(lines int64) {
 		if lines >= late {
 			cancel()

@@ -1,7 +1,6 @@
 package commands
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"errors"
@@ -164,31 +163,22 @@ func (a *app) fill(ctx context.Context, dir string, in *practise.Incident) (*sit
 	return s, nil
 }
 
-// recordIncident records an incident as it arrived: what came at one moment at once.
+// recordIncident records an incident as it arrived.
 func recordIncident(ctx context.Context, s *site.Site, in *practise.Incident, clock *weekClock) error {
 	defer clock.during.Store(nil)
-	for i := 0; i < len(in.Records); {
-		at := in.Records[i].Recorded
-		var batch bytes.Buffer
-		for ; i < len(in.Records) && in.Records[i].Recorded.Equal(at); i++ {
+	return s.Play(ctx, func(yield func(site.Arrived, error) bool) {
+		for i := range in.Records {
 			raw, err := events.FormatObservation(&in.Records[i].Observation)
-			if err != nil {
-				return err
+			if !yield(site.Arrived{Line: raw, At: in.Records[i].Recorded}, err) {
+				return
 			}
-			batch.Write(append(raw, '\n'))
 		}
-		clock.during.Store(&at)
-		err := s.Record(ctx, &batch, func(r site.Receipt) error {
-			if r.Error != "" {
-				return fmt.Errorf("a line of the incident was refused: %s", r.Error)
-			}
-			return nil
-		})
-		if err != nil {
-			return err
+	}, clock.set, func(r site.Receipt) error {
+		if r.Error != "" {
+			return fmt.Errorf("a line of the incident was refused: %s", r.Error)
 		}
-	}
-	return nil
+		return nil
+	})
 }
 
 // answerFlags are an answer as it is typed.

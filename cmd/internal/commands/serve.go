@@ -1,11 +1,11 @@
 package commands
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"iter"
 	"log/slog"
 	"net"
 	"net/http"
@@ -390,48 +390,37 @@ func (c *weekClock) now() time.Time {
 	return c.after()
 }
 
+func (c *weekClock) set(t time.Time) { c.during.Store(&t) }
+
 // play records the week, and tells how many of its lines are recorded.
 func (a *app) play(
 	ctx context.Context, s *site.Site, week *scenario.Scenario, clock *weekClock, tell func(int64),
 ) error {
 	defer clock.during.Store(nil)
-	var batch bytes.Buffer
-	var at time.Time
 	lines := 0
-	flush := func() error {
-		if batch.Len() == 0 {
-			return nil
+	err := s.Play(ctx, arriving(week), clock.set, func(r site.Receipt) error {
+		if r.Error != "" {
+			return fmt.Errorf("the week's line %d was refused: %s", r.Line, r.Error)
 		}
-		clock.during.Store(&at)
-		err := s.Record(ctx, &batch, func(r site.Receipt) error {
-			if r.Error != "" {
-				return fmt.Errorf("the week's line was refused: %s", r.Error)
-			}
-			return nil
-		})
-		batch.Reset()
-		return err
-	}
-	for l, err := range week.Lines() {
-		if err != nil {
-			return err
-		}
-		// Lines that arrive at one moment go in as one file would.
-		if !l.RecordAt.Equal(at) {
-			if err := flush(); err != nil {
-				return err
-			}
-			at = l.RecordAt
-		}
-		batch.Write(l.Raw)
-		batch.WriteByte('\n')
 		lines++
 		tell(int64(lines))
-	}
-	if err := flush(); err != nil {
+		return nil
+	})
+	if err != nil {
 		return err
 	}
 	return handInRuns(ctx, s, week)
+}
+
+// arriving are the week's lines, each with when it arrives.
+func arriving(week *scenario.Scenario) iter.Seq2[site.Arrived, error] {
+	return func(yield func(site.Arrived, error) bool) {
+		for l, err := range week.Lines() {
+			if !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
+				return
+			}
+		}
+	}
 }
 
 // handInRuns records the runs of the week whose logs somebody hands in at its end.

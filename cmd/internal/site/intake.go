@@ -121,6 +121,7 @@ func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Recei
 // line is one line of a file on its way into the ledger.
 type line struct {
 	n      int
+	at     time.Time // when it arrived, in a week that is played; zero: now
 	obs    *events.Observation
 	unread error // why it is no observation, or could not be read
 

@@ -15,25 +15,30 @@ import (
 	"listbound/cmd/internal/sitetest"
 )
 
-// BenchmarkWeek records the built-in week in an empty folder, by the clock that it had: files of few lines and of many.
+// BenchmarkWeek records the built-in week in an empty folder, by the clock that it had: each moment's lines when they arrive, and
+// played, where nobody waits for a receipt to hand in the next line.
 func BenchmarkWeek(b *testing.B) {
 	w, err := scenario.Load()
 	if err != nil {
 		b.Fatal(err)
 	}
-	used, lines := cpu(b), 0
-	for b.Loop() {
-		n, err := playWeek(b, w)
-		if err != nil {
-			b.Fatal(err)
-		}
-		lines += n
+	for _, play := range []bool{false, true} {
+		b.Run(map[bool]string{false: "arriving", true: "played"}[play], func(b *testing.B) {
+			used, lines := cpu(b), 0
+			for b.Loop() {
+				n, err := recordWeek(b, w, play)
+				if err != nil {
+					b.Fatal(err)
+				}
+				lines += n
+			}
+			b.ReportMetric(float64(lines)/b.Elapsed().Seconds(), "lines/s")
+			b.ReportMetric(float64((cpu(b)-used).Microseconds())/float64(lines), "cpu-us/line")
+		})
 	}
-	b.ReportMetric(float64(lines)/b.Elapsed().Seconds(), "lines/s")
-	b.ReportMetric(float64((cpu(b)-used).Microseconds())/float64(lines), "cpu-us/line")
 }
 
-func playWeek(b *testing.B, w *scenario.Scenario) (n int, err error) {
+func recordWeek(b *testing.B, w *scenario.Scenario, play bool) (n int, err error) {
 	var now atomic.Int64
 	s, err := site.Open(b.Context(), site.Options{Dir: b.TempDir(), Name: w.Site, EnrolOnSight: true, Clock: func() time.Time {
 		return time.Unix(0, now.Load()).UTC()
@@ -42,30 +47,38 @@ func playWeek(b *testing.B, w *scenario.Scenario) (n int, err error) {
 		return 0, err
 	}
 	defer s.Close()
-	var batch bytes.Buffer
-	flush := func() error {
-		return s.Record(b.Context(), &batch, func(r site.Receipt) error {
-			if r.Error != "" {
-				return fmt.Errorf("line %d: %s", r.Line, r.Error)
-			}
-			return nil
-		})
+	taken := func(r site.Receipt) error {
+		if n++; r.Error != "" {
+			return fmt.Errorf("line %d: %s", r.Line, r.Error)
+		}
+		return nil
 	}
+	setClock := func(at time.Time) { now.Store(at.UnixNano()) }
+	if play {
+		err = s.Play(b.Context(), func(yield func(site.Arrived, error) bool) {
+			for l, err := range w.Lines() {
+				if !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
+					return
+				}
+			}
+		}, setClock, taken)
+		return n, err
+	}
+	var batch bytes.Buffer
 	for l, err := range w.Lines() {
 		if err != nil {
 			return n, err
 		}
 		if l.RecordAt.UnixNano() != now.Load() {
-			if err := flush(); err != nil {
+			if err := s.Record(b.Context(), &batch, taken); err != nil {
 				return n, err
 			}
-			now.Store(l.RecordAt.UnixNano())
+			setClock(l.RecordAt)
 		}
 		batch.Write(l.Raw)
 		batch.WriteByte('\n')
-		n++
 	}
-	return n, flush()
+	return n, s.Record(b.Context(), &batch, taken)
 }
 
 // cpu is what this process has used of its processors, user and system.

@@ -32,6 +32,7 @@ type signing struct {
 	entries   []ledger.Entry
 	events    []*events.Event // of the entries
 	links     map[string]int  // how many of the entries are linked to a key
+	at        time.Time       // when what is entered now arrived, in a week that is played; zero: now
 }
 
 // chain is where a station's numbering stands.
@@ -135,7 +136,7 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 		return failed
 	}
 	b.entries = append(b.entries, ledger.Entry{
-		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last, About: about,
+		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last, About: about, At: b.at,
 	})
 	b.events = append(b.events, e)
 	for _, key := range about {

@@ -3,6 +3,7 @@ package site
 import (
 	"context"
 	"sync"
+	"time"
 
 	"listbound/cmd/internal/refusal"
 )
@@ -13,8 +14,9 @@ import (
 type request struct {
 	ctx   context.Context
 	lines []line
-	all   bool // all of its lines or none
-	taken bool // a round has seen to it: the lines have their receipts, or err says why not
+	all   bool               // all of its lines or none
+	play  func(at time.Time) // sets the clock as each line arrives, in a week that is played; nil: it goes by itself
+	taken bool               // a round has seen to it: the lines have their receipts, or err says why not
 	err   error
 }
 
@@ -48,7 +50,11 @@ func (q *requests) next(lines int) []*request {
 // refuses all. What is no refusal stops everything of the request before anything of it is stored, but for an outcome that
 // isn't known: then its first lines may be in the ledger, which the next round reads before anything else.
 func (s *Site) take(ctx context.Context, batch []line, all bool) error {
-	r := &request{ctx: ctx, lines: batch, all: all}
+	return s.hand(&request{ctx: ctx, lines: batch, all: all})
+}
+
+// hand has a request taken.
+func (s *Site) hand(r *request) error {
 	s.requests.add(r)
 	s.intake.Lock()
 	defer s.intake.Unlock()
@@ -105,6 +111,9 @@ func (in *intake) enterAll(rs []*request) bool {
 		for i := range r.lines {
 			l := &r.lines[i]
 			l.again()
+			if in.at = l.at; r.play != nil {
+				r.play(l.at)
+			}
 			in.prepare(context.WithoutCancel(r.ctx), l)
 			if l.err == nil || refusal.Is(l.err) && !r.all {
 				continue
@@ -125,7 +134,7 @@ func (in *intake) enterAll(rs []*request) bool {
 
 // again forgets what an earlier attempt made of a line.
 func (l *line) again() {
-	*l = line{n: l.n, obs: l.obs, unread: l.unread, id: l.id, unidentified: l.unidentified}
+	*l = line{n: l.n, at: l.at, obs: l.obs, unread: l.unread, id: l.id, unidentified: l.unidentified}
 }
 
 // store appends what was prepared and answers the requests.
