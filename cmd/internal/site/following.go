@@ -185,6 +185,22 @@ func (f *following) keep() error {
 	return nil
 }
 
+// begin keeps whose follower the folder is.
+func (f *following) begin() error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.keep()
+}
+
+// forget leaves a folder that has taken nothing in without a key: the one given may have been wrong.
+func (f *following) forget() error {
+	err := os.Remove(filepath.Join(f.dir, followsName))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
 // handedOn keeps a key that has taken over. A follower that is running ends then: what was opened under the one before is
 // opened anew.
 func (f *following) handedOn(text string) error {
@@ -209,12 +225,6 @@ func (s *Site) openCopy(ctx context.Context) error {
 	}
 	newest := keys[len(keys)-1]
 	name := newest.Name()
-	f.mu.Lock()
-	err = f.keep()
-	f.mu.Unlock()
-	if err != nil {
-		return err
-	}
 	c := ledger.NewCopy(keys...)
 	texts := make(map[note.Verifier]string)
 	c.Replaces = func(record []byte, key note.Verifier) note.Verifier {
@@ -240,10 +250,14 @@ func (s *Site) openCopy(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	// Not before: a folder that isn't a copy, and is refused, must stay what it is.
+	if err := f.begin(); err != nil {
+		return err
+	}
 	start := f.clock()
 	_, err = s.ledger.Take(ctx, f.Log)
 	if err != nil && s.ledger.Size() == 0 {
-		return fmt.Errorf("nothing is known yet of the ledger at %s: %w", f.Of, err)
+		return errors.Join(fmt.Errorf("nothing is known yet of the ledger at %s: %w", f.Of, err), f.forget())
 	}
 	f.hear(start, s.lastArrival(), s.keepHistories(err))
 	s.ask(ctx)
