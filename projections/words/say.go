@@ -127,15 +127,44 @@ func (l *Language) Say(key string, args ...any) string {
 }
 
 // redacted says of texts that were taken out that they were: of those what is signed stands in their place. The first
-// characters tell one from another.
+// characters tell one from another. Texts that are elsewhere are told as that.
 func (l *Language) redacted(s string) string {
+	return l.marks(s, func(m string) string {
+		if l.isElsewhere(m) {
+			return "format.elsewhere"
+		}
+		return "format.redacted"
+	})
+}
+
+// Elsewhere tells of the marks in a text that what they stand for is elsewhere, where that is so, and leaves the others.
+func (l *Language) Elsewhere(s string) string {
+	return l.marks(s, func(m string) string {
+		if l.isElsewhere(m) {
+			return "format.elsewhere"
+		}
+		return ""
+	})
+}
+
+func (l *Language) isElsewhere(mark string) bool {
+	is := l.catalogue.elsewhere.Load()
+	return is != nil && (*is)(mark)
+}
+
+// marks puts entries in the place of the marks in a text; "" leaves one.
+func (l *Language) marks(s string, entry func(mark string) string) string {
 	const shown = 6
 	return mark.ReplaceAllStringFunc(s, func(m string) string {
 		if !events.IsMark(m) {
 			return m
 		}
+		key := entry(m)
+		if key == "" {
+			return m
+		}
 		_, digest, _ := strings.Cut(m, ".")
-		said, _, err := l.say(0, "format.redacted", []any{digest[:shown]})
+		said, _, err := l.say(0, key, []any{digest[:shown]})
 		if err != nil {
 			return m
 		}

@@ -103,6 +103,7 @@ type Catalogue struct {
 	tags      []string // in the matcher's order
 	local     Local
 	report    atomic.Pointer[func(error)]
+	elsewhere atomic.Pointer[func(mark string) bool]
 }
 
 // Load reads the texts of every language that has a file in a folder.
@@ -146,6 +147,9 @@ func (c *Catalogue) For(local Local) *Catalogue {
 	out := build(c.own, c.common, local)
 	if report := c.report.Load(); report != nil {
 		out.report.Store(report)
+	}
+	if elsewhere := c.elsewhere.Load(); elsewhere != nil {
+		out.elsewhere.Store(elsewhere)
 	}
 	return out
 }
@@ -307,3 +311,6 @@ func (c *Catalogue) Match(accept string) *Language {
 // OnError has report called with an [*Error] whenever a text fails or is missing
 // in English too. It is called from whatever goroutine makes the sentence.
 func (c *Catalogue) OnError(report func(error)) { c.report.Store(&report) }
+
+// Elsewhere has texts told as being elsewhere, not as redacted, of whose marks that is so.
+func (c *Catalogue) Elsewhere(is func(mark string) bool) { c.elsewhere.Store(&is) }

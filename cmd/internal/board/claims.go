@@ -3,6 +3,7 @@ package board
 import (
 	"time"
 
+	"listbound/cmd/internal/shell"
 	"listbound/events"
 )
 
@@ -16,7 +17,7 @@ type claimed struct {
 
 const claimsShown = 24 * time.Hour
 
-func (p *pages) claims(seqs []int64) (out []claimed, err error) {
+func (p *pages) claims(words *shell.Words, seqs []int64) (out []claimed, err error) {
 	for _, seq := range seqs {
 		e, err := p.site.EventAt(seq)
 		if err != nil {
@@ -26,7 +27,7 @@ func (p *pages) claims(seqs []int64) (out []claimed, err error) {
 		if !ok {
 			continue
 		}
-		c := claimed{Badge: d.Badge, Station: e.Station, Reason: d.Reason, At: e.Time, Seq: seq}
+		c := claimed{Badge: d.Badge, Station: e.Station, Reason: words.Elsewhere(d.Reason), At: e.Time, Seq: seq}
 		if events.IsMark(c.Reason) { // it was taken out
 			c.Reason = ""
 		}

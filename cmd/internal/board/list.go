@@ -196,7 +196,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	if b.Claims, err = p.claims(claims); err != nil {
+	if b.Claims, err = p.claims(words, claims); err != nil {
 		return nil, err
 	}
 	b.fill(rows, q, limit)

@@ -206,7 +206,7 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 			facts = append(facts, words.T("board.load")+" "+t.Load)
 		}
 		if v.Case != "" {
-			facts = append(facts, words.T("board.case")+" "+v.Case)
+			facts = append(facts, words.T("board.case")+" "+words.Elsewhere(v.Case))
 		}
 		if v.Where != "" {
 			facts = append(facts, words.T("board.where")+" "+words.Place(v.Where)+", "+words.Time(v.Since))
@@ -319,7 +319,7 @@ func (p *pages) writeRecall(words *shell.Words, b *touchedBody) ([]byte, error) 
 			d.Heading(words.T("board.used-heading") + fmt.Sprintf(" (%d)", len(b.Used)))
 			var rows [][]string
 			for _, s := range b.Used {
-				rows = append(rows, []string{s.Verdict.Set, s.Verdict.Case, words.Time(s.Opened), s.Room, s.Trace.Load})
+				rows = append(rows, []string{s.Verdict.Set, words.Elsewhere(s.Verdict.Case), words.Time(s.Opened), s.Room, s.Trace.Load})
 			}
 			d.Table([]paper.Column{{Title: words.T("board.column-set"), Share: 2},
 				{Title: words.T("board.column-case"), Share: 2}, {Title: words.T("board.column-opened-at"), Share: 2},

@@ -98,7 +98,7 @@ func (p *pages) export(w http.ResponseWriter, r *http.Request, words *shell.Word
 			continue
 		}
 		t.arrange(r.URL.Query())
-		if err := p.writeTable(w, t, format, asOf(r)); err != nil {
+		if err := p.writeTable(w, words, t, format, asOf(r)); err != nil {
 			p.refuse(w, r, words, err)
 		}
 		return
@@ -112,7 +112,7 @@ func attach(w http.ResponseWriter, kind, name string) {
 }
 
 // writeTable writes a table as a file, whose name says as of when it is where that is not now.
-func (p *pages) writeTable(w http.ResponseWriter, t *table, format string, at time.Time) error {
+func (p *pages) writeTable(w http.ResponseWriter, words *shell.Words, t *table, format string, at time.Time) error {
 	name := t.ID
 	if !at.IsZero() {
 		name += at.UTC().Format("-as-known-20060102T150405Z")
@@ -122,6 +122,9 @@ func (p *pages) writeTable(w http.ResponseWriter, t *table, format string, at ti
 		row := make([]any, len(r))
 		for i := range r {
 			row[i] = r[i].file()
+			if text, ok := row[i].(string); ok {
+				row[i] = words.Elsewhere(text)
+			}
 		}
 		file.Rows = append(file.Rows, row)
 	}

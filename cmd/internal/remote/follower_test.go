@@ -1,3 +1,5 @@
+//go:build !race
+
 package remote_test
 
 import (
@@ -7,9 +9,11 @@ import (
 	"html"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -341,6 +345,9 @@ func TestFollowersPagesLeadNowhere(t *testing.T) {
 		if strings.Contains(body, `method="post"`) {
 			t.Errorf("%s has a form that records", path)
 		}
+		if bare := markShown.FindString(tag.ReplaceAllString(body, " ")); bare != "" {
+			t.Errorf("%s shows the mark %s", path, bare)
+		}
 		for _, m := range link.FindAllStringSubmatch(body, -1) {
 			switch to := html.UnescapeString(m[1]); {
 			case strings.HasPrefix(to, "/"):
@@ -353,6 +360,90 @@ func TestFollowersPagesLeadNowhere(t *testing.T) {
 	}
 	if len(kinds) < 15 || led == 0 {
 		t.Errorf("%d kinds of pages, %d links to the writer: %v", len(kinds), led, kinds)
+	}
+}
+
+var (
+	tag       = regexp.MustCompile(`<[^>]*>`)
+	markShown = regexp.MustCompile(`sha-256\.[A-Za-z0-9_-]{43}`)
+)
+
+// TestFollowerTellsTexts: where a text belongs that is at the ledger, a follower says that it is not here; where it was taken out
+// there, that it was.
+func TestFollowerTellsTexts(t *testing.T) {
+	f := newFollowed(t)
+	f.record(700)
+	f.recordIn(f.writer, fmt.Sprintf(`{"station":"north/or-1","kind":"access.claimed","time":%q,"operator":"B-1182",`+
+		`"data":{"badge":"B-1182","reason":"nobody else is here"}}`, f.clock().Format(time.RFC3339)))
+	f.follow()
+	if body := f.page("/?lang=en"); !strings.Contains(body, "</a>: [not here ") {
+		t.Errorf("the board doesn't say that there is a reason for the access that was claimed:\n%.3000s", body)
+	}
+	theirs := map[string]string{} // the case's reference, by the id under which it stands here
+	there := map[string]string{}
+	for _, s := range []*site.Site{f.writer, f.follower} {
+		vs, err := s.Broken(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range vs {
+			if s == f.writer {
+				there[v.Trip] = v.Case
+			} else if v.Case != "" {
+				theirs[v.Case] = there[v.Trip]
+			}
+		}
+	}
+	all := slices.Sorted(maps.Keys(theirs))
+	if len(all) < 2 {
+		t.Fatalf("there are findings about the cases %v", theirs)
+	}
+	words := func(m string) (not, redacted string) {
+		short := strings.TrimPrefix(m, "sha-256.")[:6]
+		return "[not here " + short + "]", "[redacted " + short + "]"
+	}
+	ofCase := func(id string) string { return f.page("/history?lang=en&case=" + id) }
+	for _, id := range all {
+		not, redacted := words(id)
+		if body := ofCase(id); !strings.Contains(body, not) || strings.Contains(body, redacted) {
+			t.Errorf("the history of a case should say %s:\n%.3000s", not, body)
+		}
+	}
+	_, _, board := f.get(f.here, "/?table=board&format=csv&lang=de")
+	if !strings.Contains(board, "[nicht hier ") || markShown.MatchString(board) {
+		t.Errorf("the board as a file, in German:\n%.2000s", board)
+	}
+	_, _, report := f.get(f.here, "/report?case="+all[0])
+	pdf := exec.CommandContext(t.Context(), "pdftotext", "-", "-")
+	pdf.Stdin = strings.NewReader(report)
+	printed, err := pdf.Output()
+	said := strings.ReplaceAll(string(printed), "--case "+all[0], "--case ID") // of the command that makes the evidence
+	if not, _ := words(all[0]); err != nil || !strings.Contains(said, not) || markShown.MatchString(said) {
+		t.Errorf("on paper (%v):\n%.2000s", err, printed)
+	}
+	// The reference of one of them is taken out where the ledger is written.
+	if _, err := f.writer.Redact(t.Context(), site.Redaction{Case: theirs[all[0]], Reason: "asked for by the court", Operator: "B-1182"}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.writer.Checkpoint(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	f.takeIn()
+	for range 2 {
+		for i, id := range all {
+			not, redacted := words(id)
+			body := ofCase(id)
+			if i == 0 && (!strings.Contains(body, redacted) || strings.Contains(body, not)) {
+				t.Errorf("it was taken out, and should be %s:\n%.3000s", redacted, body)
+			}
+			if i > 0 && (!strings.Contains(body, not) || strings.Contains(body, redacted)) {
+				t.Errorf("it was not taken out, and should be %s:\n%.3000s", not, body)
+			}
+		}
+		if err := f.follower.Close(); err != nil {
+			t.Fatal(err)
+		}
+		f.follow() // and knows that after a start
 	}
 }
 

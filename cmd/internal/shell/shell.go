@@ -96,6 +96,9 @@ func (w *Words) Remarks(r events.Remark) []string { return w.judgement.Remarks(w
 // every key used has a text in every language.
 func (w *Words) T(key string, args ...any) string { return w.in.Say(key, args...) }
 
+// Elsewhere tells of the marks in a text that what they stand for is where the ledger is written, at a follower that hasn't it.
+func (w *Words) Elsewhere(s string) string { return w.in.Elsewhere(s) }
+
 // Name is what the language calls itself.
 func (w *Words) Name() string { return w.in.Name() }
 

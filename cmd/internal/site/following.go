@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -78,6 +80,9 @@ type following struct {
 
 	arrivedOf int64 // arrivedAt is of this record
 	arrivedAt time.Time
+
+	gone   atomic.Pointer[map[string]bool] // the marks of texts that the ledger says were taken out
+	goneTo int64                           // up to which record; under the site's intake
 }
 
 // Follows reports whether a folder is a follower's, and of which server.
@@ -360,7 +365,9 @@ func (s *Site) TakeIn(ctx context.Context) error {
 	f.hear(start, s.lastArrival(), s.keepHistories(err))
 	if err == nil && (grew || s.Behind() > 0) {
 		s.intake.Lock()
-		err = s.catchUp(ctx, nil)
+		if err = s.catchUp(ctx, nil); err == nil {
+			err = s.readGone(ctx)
+		}
 		s.intake.Unlock()
 		s.listen.tell()
 	}
@@ -397,6 +404,42 @@ func (s *Site) ask(ctx context.Context) {
 		f.kept.Asks = asks
 		_ = f.keep() // it is asked again at the next start
 	}
+}
+
+// elsewhere reports whether a text is where the ledger is written: nothing here says that it was taken out there.
+func (f *following) elsewhere(mark string) bool {
+	gone := f.gone.Load()
+	return gone == nil || !(*gone)[mark]
+}
+
+// readGone reads which texts the ledger says were taken out. The caller holds s.intake, or is Open.
+func (s *Site) readGone(ctx context.Context) error {
+	f := s.following
+	seqs, err := Answer(s, func(v *View) ([]int64, error) { return v.SaidOfTexts(ctx) })
+	if err != nil || len(seqs) == 0 || seqs[len(seqs)-1] <= f.goneTo {
+		return err
+	}
+	gone := make(map[string]bool)
+	if had := f.gone.Load(); had != nil {
+		maps.Copy(gone, *had)
+	}
+	for _, seq := range seqs {
+		if seq <= f.goneTo {
+			continue
+		}
+		e, err := s.EventAt(seq)
+		if err != nil {
+			return err
+		}
+		if d, ok := e.Data.(*events.TextsRedacted); ok {
+			for _, mark := range d.Marks {
+				gone[mark] = true
+			}
+		}
+	}
+	f.goneTo = seqs[len(seqs)-1]
+	f.gone.Store(&gone)
+	return nil
 }
 
 // keepHistories keeps both checkpoints where the ledger has signed two histories: who has its key can't deny either.

@@ -169,6 +169,9 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
+	if follower != nil {
+		texts.Catalogue().Elsewhere(follower.elsewhere)
+	}
 	settings, err := readSettings(o)
 	if err != nil {
 		return nil, err
@@ -237,7 +240,12 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 		}
 		return err
 	}
-	if err := s.endRedaction(ctx); err != nil {
+	if s.following != nil {
+		err = s.readGone(ctx)
+	} else {
+		err = s.endRedaction(ctx)
+	}
+	if err != nil {
 		return err
 	}
 	if err := s.readKeys(ctx); err != nil {

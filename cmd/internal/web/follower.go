@@ -123,21 +123,25 @@ func (l *ledPage) Write(b []byte) (int, error) {
 func (l *ledPage) Unwrap() http.ResponseWriter { return l.ResponseWriter }
 
 var (
+	ledTexts = regexp.MustCompile(`>[^<]*sha-256\.[^<]*<`)
 	ledLinks = regexp.MustCompile(`<a [^>]*href="(/[^"]*)"`)
 	ledForms = regexp.MustCompile(`(?s)<form [^>]*method="post"[^>]*>.*?</form>`)
 	formTo   = regexp.MustCompile(`^<form [^>]*action="([^"]*)"`)
 )
 
 // lead has the links of a page that a follower doesn't serve lead to the server that writes, and puts a link there in the
-// place of forms that record. Templates write attributes in double quotes, and escape what is in them.
+// place of forms that record. In its texts, not in its addresses, it says of marks that what they stand for is there. Templates
+// write attributes in double quotes, and escape what is in them.
 func (f *followerMux) lead(page []byte, of string, r *http.Request) []byte {
+	words := f.sh.Words(r)
+	page = ledTexts.ReplaceAllFunc(page, func(text []byte) []byte { return []byte(words.Elsewhere(string(text))) })
 	page = ledForms.ReplaceAllFunc(page, func(form []byte) []byte {
 		if to := formTo.FindSubmatch(form); to != nil && f.serves(http.MethodPost, string(to[1])) {
 			return form
 		}
 		there := html.EscapeString(of + r.URL.RequestURI())
 		return fmt.Appendf(nil, `<p class="soft noprint">%s <a href="%s">%s</a></p>`,
-			html.EscapeString(f.sh.Words(r).T("shell.follower-form")), there, html.EscapeString(of))
+			html.EscapeString(words.T("shell.follower-form")), there, html.EscapeString(of))
 	})
 	return ledLinks.ReplaceAllFunc(page, func(tag []byte) []byte {
 		to := string(ledLinks.FindSubmatch(tag)[1])
