@@ -75,6 +75,39 @@ func (e *WentBackError) Error() string {
 		"server answers in its place", e.Shown, e.Taken)
 }
 
+// NotSignedError says that a log's checkpoint is not signed by the ledger that is copied.
+type NotSignedError struct {
+	Key note.Verifier // under which it should be
+	err error
+}
+
+func (e *NotSignedError) Error() string {
+	return fmt.Sprintf("the log's checkpoint is not signed by the ledger %s under the key %08x, which is known here: another ledger is "+
+		"served there, or somebody has changed it: %v", e.Key.Name(), e.Key.KeyHash(), e.err)
+}
+
+func (e *NotSignedError) Unwrap() error { return e.err }
+
+// ChangedError says that what a log holds is not what its checkpoint was signed for.
+type ChangedError struct {
+	Seq  int64 // the first record of which that is known; 0 where it can't be said
+	what string
+	err  error
+}
+
+func (e *ChangedError) Error() string {
+	if e.err != nil {
+		return fmt.Sprintf("%s: %v", e.what, e.err)
+	}
+	return e.what
+}
+
+func (e *ChangedError) Unwrap() error { return e.err }
+
+func changed(seq int64, err error, format string, args ...any) error {
+	return &ChangedError{seq, fmt.Sprintf(format, args...), err}
+}
+
 // errCopied refuses to record in a copy.
 var errCopied = errors.New("this folder holds a copy of a ledger that is written elsewhere; record there")
 
@@ -214,9 +247,7 @@ func (l *Ledger) notSigned(err error) error {
 	if err == nil {
 		return nil
 	}
-	key := l.opts.Copy.key()
-	return fmt.Errorf("the log's checkpoint is not signed by the ledger %s under the key %08x, which is known here: another ledger is "+
-		"served there, or somebody has changed it: %w", key.Name(), key.KeyHash(), err)
+	return &NotSignedError{l.opts.Copy.key(), err}
 }
 
 // takeFrom takes in the records of a log up to a checkpoint of it.
@@ -227,9 +258,9 @@ func (l *Ledger) takeFrom(ctx context.Context, log Log, target proof.Checkpoint,
 		_, at, _, err := proof.SplitArrival(l.opts.Origin, record)
 		switch {
 		case err != nil:
-			return fmt.Errorf("record %d in the log is not whole: %w", seq, err)
+			return changed(seq, err, "record %d in the log is not whole", seq)
 		case at.Before(lastAt):
-			return fmt.Errorf("record %d in the log arrived at %s, before the one in front of it", seq, at.Format(time.RFC3339Nano))
+			return changed(seq, nil, "record %d in the log arrived at %s, before the one in front of it", seq, at.Format(time.RFC3339Nano))
 		}
 		lastAt = at
 		return nil
@@ -275,6 +306,15 @@ type shown struct {
 	msg    []byte
 	own    proof.Checkpoint
 	hashes tlog.HashReader // nil until something is asked
+	tiles  *shownTiles     // from which they come
+}
+
+// notLeading says of an error of the hashes what was wrong: a tile that can't be had proves nothing.
+func (s *shown) notLeading(err error) error {
+	if s.tiles.missed != nil {
+		return s.tiles.missed
+	}
+	return changed(0, err, "the log's tiles do not lead to the root that it has signed")
 }
 
 // check returns nil if records that come behind a number are those of the tree. Where they are the last ones, the root
@@ -284,12 +324,12 @@ func (s *shown) check(tree *proof.Tree, size int64, records [][]byte) error {
 		return nil
 	}
 	if s.hashes == nil {
-		s.hashes = tlog.TileHashReader(tlog.Tree{N: s.target.Size, Hash: s.target.Root},
-			&shownTiles{ctx: s.ctx, log: s.log, cache: map[tlog.Tile][]byte{}})
+		s.tiles = &shownTiles{ctx: s.ctx, log: s.log, cache: map[tlog.Tile][]byte{}}
+		s.hashes = tlog.TileHashReader(tlog.Tree{N: s.target.Size, Hash: s.target.Root}, s.tiles)
 		if s.own.Size > 0 {
 			root, err := tlog.TreeHash(s.own.Size, s.hashes)
 			if err != nil {
-				return fmt.Errorf("the log's tiles do not lead to the root that it has signed: %w", err)
+				return s.notLeading(err)
 			}
 			if root != s.own.Root {
 				return &TwoHistoriesError{Size: s.own.Size, Taken: s.ledger.SignedNote(), Shown: s.msg}
@@ -302,16 +342,17 @@ func (s *shown) check(tree *proof.Tree, size int64, records [][]byte) error {
 	}
 	leaves, err := s.hashes.ReadHashes(indexes)
 	if err != nil {
-		return fmt.Errorf("the log's tiles do not lead to the root that it has signed: %w", err)
+		return s.notLeading(err)
 	}
 	for i, record := range records {
 		if proof.LeafHash(record) != leaves[i] {
-			return fmt.Errorf("record %d in the log's entry bundle does not have the hash in its tree: it was changed there, or on the "+
-				"way", size+int64(i)+1)
+			seq := size + int64(i) + 1
+			return changed(seq, nil, "record %d in the log's entry bundle does not have the hash in its tree: it was changed there, or on "+
+				"the way", seq)
 		}
 	}
 	if tree.Size() == s.target.Size {
-		return fmt.Errorf("the log's %d records do not lead to the root that it has signed", s.target.Size)
+		return changed(0, nil, "the log's %d records do not lead to the root that it has signed", s.target.Size)
 	}
 	return nil
 }
@@ -321,6 +362,8 @@ type shownTiles struct {
 	ctx   context.Context //nolint:containedctx // tlog.TileReader takes none
 	log   Log
 	cache map[tlog.Tile][]byte
+
+	missed error // why a tile can't be had
 }
 
 func (r *shownTiles) Height() int { return proof.TileHeight }
@@ -334,6 +377,7 @@ func (r *shownTiles) ReadTiles(tiles []tlog.Tile) ([][]byte, error) {
 		}
 		data, err := grownTile(r.ctx, r.log, proof.TilePath(t.L, t.N, t.W), proof.TilePath(t.L, t.N, proof.TileWidth))
 		if err != nil {
+			r.missed = err
 			return nil, err
 		}
 		if n := t.W * tlog.HashSize; len(data) >= n {
@@ -380,7 +424,7 @@ func bundlesOf(log Log, size int64) reads {
 				records, err = full[:width], nil
 			}
 			if err != nil {
-				return fmt.Errorf("the log's file %s: %w", name, err)
+				return changed(seq, err, "the log's file %s", name)
 			}
 			for ; seq <= last && (seq-1)/proof.TileWidth == index; seq++ {
 				if err := fn(seq, "", records[(seq-1)%proof.TileWidth]); err != nil {

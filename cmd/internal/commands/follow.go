@@ -5,11 +5,14 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/web"
+	"listbound/projections/words"
 )
 
 const followHelp = `Copies the ledger of a server into a folder of its own, judges it, and answers questions
@@ -18,10 +21,12 @@ as are wanted. It takes nothing on trust: each checkpoint must be signed by the 
 which is given once with --ledger (listbound key prints it where the ledger is written), and
 each record must have its hash in the tree of that checkpoint. A log that shows another
 history than before, or fewer records, is refused; the follower goes on with what it has and
-says so on each page, as it does when it has heard nothing of the ledger for 15 seconds.
+says so on each page and to whoever started it, with the reason, as it does when it has heard
+nothing from the ledger for 15 seconds; /readyz answers 503 then. What a cache or another
+follower answers is as old as its Age says.
 Each page says up to which record it answers, and each answer has that in its head:
 Listbound-Record, Listbound-Recorded, Listbound-Heard, and Age, which is how many seconds ago
-the ledger was last heard of.
+the ledger was last heard from.
 
 It records nothing and has no private key. What lies beside the ledger is not copied: texts,
 photographs, logs of runs, accounts. Who may read here is said here, as for serve: to this
@@ -51,7 +56,7 @@ func (a *app) follow() *cobra.Command {
 			log := c.Log()
 			for {
 				err := a.followOnce(cmd.Context(), &e, hosts, address, site.Options{Zone: zone, Weight: weight,
-					Follow: &site.Following{Of: c.Base(), Key: key, Log: log, Asks: log.Asks}})
+					Follow: &site.Following{Of: c.Base(), Key: key, Log: log, Asks: log.Asks, Age: log.Age, Tell: a.tellUnheard}})
 				if !errors.Is(err, site.ErrHandedOn) {
 					return err
 				}
@@ -103,6 +108,21 @@ func (a *app) followOnce(ctx context.Context, e *entrance, hosts []string, addre
 		return errors.Join(cause, err)
 	}
 	return err
+}
+
+// tellUnheard says to whoever runs a follower why it hears nothing, and when it hears of the ledger again.
+func (a *app) tellUnheard(p *site.Position) {
+	at := p.Heard.UTC().Format(time.RFC3339)
+	if p.Unheard == "" {
+		fmt.Fprintf(a.env.Err, "listbound: the ledger at %s is heard from again (%s)\n", p.Of, at)
+		return
+	}
+	said, err := texts.Read()
+	if err != nil {
+		said = words.Embedded()
+	}
+	english := said.Catalogue().In(words.Reference)
+	fmt.Fprintf(a.env.Err, "listbound: %s (last heard from: %s)\n", web.Unheard(english.Say, p), at)
 }
 
 // background is what a server does beside answering. A follower signs and records nothing.

@@ -138,7 +138,7 @@ func (f *followed) follow() {
 	}
 	log := c.Log()
 	f.follower = sitetest.Open(f.T, site.Options{Dir: f.copied, Clock: f.clock,
-		Follow: &site.Following{Of: f.at.URL, Key: f.writer.Key(), Log: log, Asks: log.Asks}})
+		Follow: &site.Following{Of: f.at.URL, Key: f.writer.Key(), Log: log, Asks: log.Asks, Age: log.Age}})
 	f.here = httptest.NewServer(f.handlerOf(f.follower))
 	f.Cleanup(f.here.Close)
 }
@@ -422,7 +422,8 @@ func TestFollowerTellsTexts(t *testing.T) {
 		t.Errorf("on paper (%v):\n%.2000s", err, printed)
 	}
 	// The reference of one of them is taken out where the ledger is written.
-	if _, err := f.writer.Redact(t.Context(), site.Redaction{Case: theirs[all[0]], Reason: "asked for by the court", Operator: "B-1182"}); err != nil {
+	redaction := site.Redaction{Case: theirs[all[0]], Reason: "asked for by the court", Operator: "B-1182"}
+	if _, err := f.writer.Redact(t.Context(), redaction); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := f.writer.Checkpoint(t.Context()); err != nil {
@@ -486,7 +487,7 @@ func TestFollowerAlone(t *testing.T) {
 		for _, path := range []string{"/", "/?part=rows", "/wall", "/wall?part=rows", "/day?part=rows", "/history?set=LAP-014", "/rates"} {
 			_, head, body := f.get(f.here, path)
 			if !strings.Contains(body, `role="alert" class="notice"`) ||
-				!strings.Contains(body, "Nothing has been heard of the ledger for 3 h") || head.Get("Age") != "10814" {
+				!strings.Contains(body, "Nothing has been heard from the ledger for 3 h") || head.Get("Age") != "10814" {
 				t.Errorf("%s doesn't say that nothing is heard (Age %s):\n%.2000s", path, head.Get("Age"), body)
 			}
 		}
@@ -550,20 +551,20 @@ func TestFollowerRefuses(t *testing.T) {
 		}
 		_, _ = w.Write(body)
 	}))
-	refused := func(says string) {
+	refused := func(says, page string) {
 		t.Helper()
 		err := f.follower.TakeIn(t.Context())
 		if err == nil || !strings.Contains(err.Error(), says) {
 			t.Fatalf("should be refused with %q: %v", says, err)
 		}
-		if body := f.page("/"); !strings.Contains(body, `role="alert" class="notice"`) || !strings.Contains(body, html.EscapeString(says)) {
-			t.Errorf("the page doesn't say %q:\n%.2000s", says, body)
+		if body := f.page("/"); !strings.Contains(body, `role="alert" class="notice"`) || !strings.Contains(body, page) {
+			t.Errorf("the page doesn't say %q:\n%.2000s", page, body)
 		}
 		if now := f.rows(f.here, ""); !slices.Equal(was, now) {
 			t.Errorf("its rows are others:\n%s\nwere\n%s", strings.Join(now, "\n"), strings.Join(was, "\n"))
 		}
 	}
-	refused("does not have the hash in its tree")
+	refused("does not have the hash in its tree", "is not what the ledger has signed (record 4")
 	other := f.open(fork)
 	var lines bytes.Buffer
 	for _, l := range f.lines[:200] {
@@ -571,7 +572,7 @@ func TestFollowerRefuses(t *testing.T) {
 	}
 	f.recordIn(other, lines.String())
 	f.serve(other)
-	refused("shows another history than the one it showed before")
+	refused("shows another history than the one it showed before", "another history is shown than before, and is refused")
 	both, err := os.ReadFile(filepath.Join(f.copied, "two-histories.txt"))
 	if err != nil || strings.Count(string(both), "— north/ledger ") != 2 {
 		t.Errorf("what proves it is not kept: %v\n%s", err, both)
@@ -581,6 +582,95 @@ func TestFollowerRefuses(t *testing.T) {
 	f.same()
 	if body := f.page("/"); !strings.Contains(body, "signed two histories") {
 		t.Errorf("that there were two is forgotten:\n%.2000s", body)
+	}
+}
+
+// TestFollowerSaysWhy: a follower that hears nothing says on its pages why, in the reader's language, and is not ready; so does
+// one that follows another follower, though that one answers.
+func TestFollowerSaysWhy(t *testing.T) {
+	f := newFollowed(t)
+	f.record(100)
+	other := newFollowed(t)
+	other.record(150)
+	f.follow()
+	second := &followed{T: t, writer: f.writer, copied: filepath.Join(t.TempDir(), "second"), at: f.here}
+	second.now.Store(f.now.Load())
+	second.follow()
+	defer second.here.Close()
+	right := f.handlerOf(f.writer)
+	code := func(code int) http.Handler {
+		return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { w.WriteHeader(code) })
+	}
+	cached := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Age", "3600")
+		right.ServeHTTP(w, r)
+	})
+	for _, c := range []struct {
+		what   string
+		h      http.Handler
+		en, de string
+	}{
+		{"nobody", nil, "Nobody answers at " + f.at.URL + " (EOF)", "Unter " + f.at.URL + " antwortet niemand"},
+		{"no token", code(http.StatusUnauthorized), "does not let this follower read its log (401 Unauthorized)",
+			"lässt diesen Mitleser nicht lesen"},
+		{"no right", code(http.StatusForbidden), "does not let this follower read its log (403 Forbidden)",
+			"lässt diesen Mitleser nicht lesen"},
+		{"no log", code(http.StatusNotFound), "no ledger’s log (404 Not Found)", "zeigt kein Verzeichnis (404 Not Found)"},
+		{"a gateway", code(http.StatusBadGateway), "no ledger’s log (502 Bad Gateway)", "Der Server dort ist gestört"},
+		{"a cache", cached, "has heard nothing from the ledger itself", "hat aber selbst nichts vom Verzeichnis gehört"},
+		{"another ledger", other.handlerOf(other.writer), "not signed with this ledger’s key",
+			"nicht mit dem Schlüssel dieses Verzeichnisses unterschrieben"},
+	} {
+		if f.handler.Store(nil); c.h != nil {
+			f.answer(c.h)
+		}
+		f.now.Add(int64(time.Minute))
+		second.now.Store(f.now.Load())
+		err := f.follower.TakeIn(t.Context())
+		if c.what == "no log" && (err == nil || !strings.Contains(err.Error(), "there is no ledger's log at "+f.at.URL)) {
+			t.Errorf("%s: %v", c.what, err)
+		}
+		_ = second.follower.TakeIn(t.Context())                        // the first one answers
+		shut := strings.HasPrefix(c.what, "no ") && c.what != "no log" // the page says that it shows nothing
+		for lang, says := range map[string]string{"en": c.en, "de": c.de} {
+			if said := web.Unheard(f.follower.Local().Catalogue().In(lang).Say, f.follower.Position()); !strings.Contains(said, says) {
+				t.Errorf("%s: it says %q, and should say %q", c.what, said, says)
+			}
+			for _, path := range []string{"/?part=rows&lang=", "/rates?lang="} {
+				if code, _, body := f.get(f.here, path+lang); shut != (code == http.StatusForbidden) ||
+					!shut && !strings.Contains(body, html.EscapeString(says)) {
+					t.Errorf("%s: %s%s doesn't say %q:\n%.2500s", c.what, path, lang, says, body)
+				}
+			}
+		}
+		if c.what == "another ledger" && !strings.Contains(f.page("/?lang=en"), "this copy stays as it was") {
+			t.Error("it is called silent, and something was refused")
+		}
+		for _, at := range []*httptest.Server{f.here, second.here} {
+			code, _, body := f.get(at, "/readyz")
+			if code != http.StatusServiceUnavailable || !strings.Contains(body, "nothing has been heard from") {
+				t.Errorf("%s: ready: %d %s", c.what, code, body)
+			}
+			if code, _, _ := f.get(at, "/healthz"); code != http.StatusOK {
+				t.Errorf("%s: it is not alive", c.what)
+			}
+		}
+		if _, _, body := f.get(second.here, "/?lang=en"); !shut && !strings.Contains(body, "has heard nothing from the ledger itself") {
+			t.Errorf("%s: the second one doesn't say that the first one hears nothing:\n%.2500s", c.what, body)
+		}
+		f.answer(right)
+		f.now.Add(int64(time.Minute)) // it asks once a minute whether people are asked who they are
+		second.now.Store(f.now.Load())
+		f.takeIn()
+		second.takeIn()
+		for _, at := range []*httptest.Server{f.here, second.here} {
+			if code, _, body := f.get(at, "/readyz"); code != http.StatusOK {
+				t.Errorf("after %s: %d %s", c.what, code, body)
+			}
+			if _, _, body := f.get(at, "/?lang=en"); strings.Contains(body, `class="notice"`) {
+				t.Errorf("after %s it still says:\n%.2500s", c.what, body)
+			}
+		}
 	}
 }
 

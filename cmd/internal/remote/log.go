@@ -2,14 +2,21 @@ package remote
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
+	"net/url"
 	"os"
+	"strconv"
+	"sync/atomic"
+	"syscall"
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
 )
 
 // Log is the log of a server's ledger, as a follower takes it in: checkpoints, tiles and entry bundles in the form of
@@ -17,6 +24,7 @@ import (
 type Log struct {
 	c    *Client
 	wait time.Duration
+	age  atomic.Int64
 }
 
 // Log returns the log of the server's ledger.
@@ -30,15 +38,27 @@ const (
 
 // Checkpoint implements ledger.Log.
 func (l *Log) Checkpoint(ctx context.Context) ([]byte, error) {
-	return l.get(ctx, "checkpoint", maxCheckpoint)
+	return l.get(ctx, "checkpoint", maxCheckpoint, func(h http.Header) { l.age.Store(int64(ageOf(h))) })
+}
+
+// Age is how old the last checkpoint was when it came, as its answer says: that of a follower, or of a cache.
+func (l *Log) Age() time.Duration { return time.Duration(l.age.Load()) }
+
+// ageOf reads how many seconds ago what answers had what it answers from where it is made (RFC 9111, 5.1).
+func ageOf(h http.Header) time.Duration {
+	n, err := strconv.ParseInt(h.Get("Age"), 10, 32)
+	if err != nil || n < 0 {
+		return 0
+	}
+	return time.Duration(n) * time.Second
 }
 
 // Tile implements ledger.Log.
 func (l *Log) Tile(ctx context.Context, name string) ([]byte, error) {
-	return l.get(ctx, name, maxTileBytes)
+	return l.get(ctx, name, maxTileBytes, func(http.Header) {})
 }
 
-func (l *Log) get(ctx context.Context, name string, most int64) ([]byte, error) {
+func (l *Log) get(ctx context.Context, name string, most int64, head func(http.Header)) ([]byte, error) {
 	res, end, err := l.ask(ctx, name, l.c.Send)
 	if err != nil {
 		return nil, err
@@ -47,21 +67,55 @@ func (l *Log) get(ctx context.Context, name string, most int64) ([]byte, error) 
 	switch res.StatusCode {
 	case http.StatusOK:
 	case http.StatusNotFound:
-		return nil, os.ErrNotExist
+		if name != "checkpoint" {
+			return nil, os.ErrNotExist
+		}
+		return nil, l.answered(res.Status, "there is no ledger's log at %s, which answers %s", l.c.base, res.Status)
 	case http.StatusUnauthorized, http.StatusForbidden:
-		return nil, refusal.New("the server at %s does not let this program read the ledger's log: give it the token of a program that "+
+		err := refusal.New("the server at %s does not let this program read the ledger's log: give it the token of a program that "+
 			"may (role audits or investigates) with --token-file, or in the variable %s", l.c.base, TokenVariable)
+		return nil, &site.LogError{Why: site.UnheardBarred, Says: res.Status, Err: err}
 	default:
-		return nil, fmt.Errorf("%s answered %s to %s", l.c.base, res.Status, "/log/"+name)
+		return nil, l.answered(res.Status, "%s answered %s to %s", l.c.base, res.Status, "/log/"+name)
 	}
 	raw, err := io.ReadAll(io.LimitReader(res.Body, most+1))
 	if err != nil {
-		return nil, fmt.Errorf("reading %s of %s: %w", "/log/"+name, l.c.base, err)
+		return nil, l.away(err, "reading %s of %s: %w", "/log/"+name, l.c.base, err)
 	}
 	if int64(len(raw)) > most {
-		return nil, fmt.Errorf("%s of %s has more than %d bytes", "/log/"+name, l.c.base, most)
+		return nil, l.answered(res.Status, "%s of %s has more than %d bytes", "/log/"+name, l.c.base, most)
 	}
+	head(res.Header)
 	return raw, nil
+}
+
+func (l *Log) answered(status, format string, args ...any) error {
+	return &site.LogError{Why: site.UnheardAnswer, Says: status, Err: fmt.Errorf(format, args...)}
+}
+
+// away is an error of a server that can't be asked, for a reason that a person can do something about.
+func (l *Log) away(cause error, format string, args ...any) error {
+	e := &site.LogError{Why: site.UnheardAway, Err: fmt.Errorf(format, args...)}
+	var certificate *tls.CertificateVerificationError
+	var timeout interface{ Timeout() bool }
+	var name *net.DNSError
+	var number syscall.Errno
+	var wrapped *url.Error
+	switch {
+	case errors.As(cause, &certificate):
+		e.Why, e.Says = site.UnheardCertificate, certificate.Err.Error()
+	case errors.As(cause, &timeout) && timeout.Timeout():
+		e.Says = fmt.Sprintf("> %d s", int64(l.wait/time.Second))
+	case errors.As(cause, &name):
+		e.Says = name.Err + ": " + name.Name
+	case errors.As(cause, &number):
+		e.Says = number.Error()
+	case errors.As(cause, &wrapped):
+		e.Says = wrapped.Err.Error()
+	default:
+		e.Says = cause.Error()
+	}
+	return e
 }
 
 // ask asks for a file of the log. What it returns ends the answer.
@@ -74,10 +128,11 @@ func (l *Log) ask(
 		cancel()
 		return nil, nil, fmt.Errorf("asking %s: %w", l.c.base, err)
 	}
+	req.Header.Set("Cache-Control", "no-cache") // what stands between must not answer in the server's place
 	res, err := send(req)
 	if err != nil {
 		cancel()
-		return nil, nil, fmt.Errorf("the server at %s does not answer: %w", l.c.base, err)
+		return nil, nil, l.away(err, "the server at %s does not answer: %w", l.c.base, err)
 	}
 	return res, func() {
 		_ = res.Body.Close()

@@ -35,8 +35,80 @@ type Following struct {
 	Log ledger.Log
 	// Asks reports whether that server wants to know who somebody is before it shows its log.
 	Asks func(context.Context) (bool, error)
+	// Age is how old the last checkpoint of Log was when it was shown, as whoever showed it says: a cache between, or a follower
+	// that is followed. nil: 0.
+	Age func() time.Duration
 	// Silence is after how long without a word of the ledger a page says so loudly. Default 15 s.
 	Silence time.Duration
+	// Tell is told once when a page begins to say why nothing is heard, when it says something else, and when it no longer does:
+	// Unheard is empty then. It may be nil.
+	Tell func(*Position)
+}
+
+// Unheard is why nothing is heard of a ledger.
+type Unheard string
+
+// The reasons.
+const (
+	UnheardAway        Unheard = "away"        // nobody answers at the address
+	UnheardCertificate Unheard = "certificate" // who answers is not trusted here
+	UnheardBarred      Unheard = "barred"      // the log is not shown to this follower
+	UnheardAnswer      Unheard = "answer"      // what answers has no log, or fails
+	UnheardKey         Unheard = "key"         // the checkpoint is not signed by the ledger
+	UnheardBack        Unheard = "back"        // there are fewer records than there were
+	UnheardTwo         Unheard = "two"         // there are others than there were
+	UnheardChanged     Unheard = "changed"     // they are not those that the checkpoint was signed for
+	UnheardHere        Unheard = "here"        // what was shown can't be kept or judged here
+	UnheardBehind      Unheard = "behind"      // what answers has heard nothing itself: it is a follower, or a cache
+	UnheardTaking      Unheard = "taking"      // it is being taken in
+)
+
+// Refused reports whether something was shown and not taken in.
+func (u Unheard) Refused() bool {
+	return u == UnheardKey || u == UnheardBack || u == UnheardTwo || u == UnheardChanged
+}
+
+// passing reports whether it often is over in a moment, so that nobody is told before it has lasted.
+func (u Unheard) passing() bool {
+	return u == UnheardAway || u == UnheardAnswer || u == UnheardBehind || u == UnheardTaking
+}
+
+// LogError says why a log could not be asked. Says is for a person: the status of an answer, or why there was none.
+type LogError struct {
+	Why  Unheard
+	Says string
+	Err  error
+}
+
+func (e *LogError) Error() string { return e.Err.Error() }
+
+// Unwrap returns what it was.
+func (e *LogError) Unwrap() error { return e.Err }
+
+// unheard says why nothing is heard where taking in ended with an error.
+func unheard(err error) Unheard {
+	var asked *LogError
+	var key *ledger.NotSignedError
+	var back *ledger.WentBackError
+	var two *ledger.TwoHistoriesError
+	var changed *ledger.ChangedError
+	switch {
+	case err == nil:
+		return ""
+	case errors.As(err, &two):
+		return UnheardTwo
+	case errors.As(err, &back):
+		return UnheardBack
+	case errors.As(err, &key):
+		return UnheardKey
+	case errors.As(err, &changed):
+		return UnheardChanged
+	case errors.As(err, &asked):
+		return asked.Why
+	case errors.Is(err, os.ErrNotExist): // the log says that it has none of a file
+		return UnheardAnswer
+	}
+	return UnheardHere
 }
 
 const (
@@ -74,7 +146,10 @@ type following struct {
 	heard   time.Time // when the writer's log was seen last, and was what it should be
 	asOf    time.Time // as of when is judged
 	failed  error     // why nothing is heard
+	taking  bool      // the log is being asked
+	spoke   time.Time // when it answered last
 	loud    bool      // that it has been silent for long was told
+	told    Unheard   // why, as Tell was told
 	asked   time.Time // when it was asked last whether the writer asks
 	running bool
 
@@ -140,7 +215,9 @@ func openFollowing(o *Options) (*following, error) {
 			"itself when the key is replaced. For another ledger name another folder", o.Dir, f.kept.Keys[len(f.kept.Keys)-1])
 	}
 	f.kept.Of = f.Of
-	f.heard, f.asOf = f.kept.Heard, f.kept.Heard
+	if !f.kept.Heard.After(f.clock()) { // else this machine's clock was set back since
+		f.heard, f.asOf = f.kept.Heard, f.kept.Heard
+	}
 	o.Clock = f.now
 	return f, nil
 }
@@ -259,12 +336,12 @@ func (s *Site) openCopy(ctx context.Context) error {
 	if err := f.begin(); err != nil {
 		return err
 	}
-	start := f.clock()
-	_, err = s.ledger.Take(ctx, f.Log)
+	_, at, err := s.takeShown(ctx)
 	if err != nil && s.ledger.Size() == 0 {
 		return errors.Join(fmt.Errorf("nothing is known yet of the ledger at %s: %w", f.Of, err), f.forget())
 	}
-	f.hear(start, s.lastArrival(), s.keepHistories(err))
+	f.hear(at, s.lastArrival(), err)
+	f.judgeAsOf(s.lastArrival()) // all of it is judged before anybody is answered
 	s.ask(ctx)
 	s.vkey, s.own.verifier = f.key(), s.ledger.Verifier()
 	f.mu.Lock()
@@ -273,21 +350,71 @@ func (s *Site) openCopy(ctx context.Context) error {
 	return nil
 }
 
+// spoken is a log that notes when it answered.
+type spoken struct {
+	ledger.Log
+	f *following
+}
+
+func (l spoken) Tile(ctx context.Context, name string) ([]byte, error) {
+	data, err := l.Log.Tile(ctx, name)
+	if err == nil {
+		l.f.note(true)
+	}
+	return data, err
+}
+
+// note notes that the log is being asked, and has answered just now.
+func (f *following) note(taking bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.taking = taking; taking {
+		f.spoke = f.clock()
+	}
+}
+
+// takeShown takes in what the log shows. It returns as of when that is the ledger: the checkpoint was asked for after that.
+func (s *Site) takeShown(ctx context.Context) (grew bool, at time.Time, err error) {
+	f := s.following
+	at = f.clock()
+	defer f.note(false)
+	grew, err = s.ledger.Take(ctx, spoken{f.Log, f})
+	if f.Age != nil {
+		at = at.Add(-max(f.Age(), 0))
+	}
+	return grew, at, s.keepHistories(err)
+}
+
 // hear keeps when the ledger was heard of, or why it was not. arrived is when its last record was recorded.
 func (f *following) hear(at, arrived time.Time, failed error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.failed = failed; failed == nil {
-		f.heard, f.loud = at, false
+		if at.After(f.heard) { // an answer that is older than the last one tells nothing
+			f.heard = at
+		}
+		f.loud = f.loud && f.silent()
 	}
-	if f.asOf = f.heard; f.asOf.Before(arrived) { // no verdict is as of before what it rests on
-		f.asOf = arrived
+	if f.heard.IsZero() {
+		f.heard = arrived // it was heard of then, as its record is here
 	}
-	if failed == nil && at.Sub(f.saved) >= keepHeardEvery {
-		f.kept.Heard, f.saved = f.heard, at
+	if now := f.clock(); failed == nil && now.Sub(f.saved) >= keepHeardEvery {
+		f.kept.Heard, f.saved = f.heard, now
 		_ = f.keep() // it only saves a start from knowing less
 	}
 }
+
+// judgeAsOf lets verdicts be as of when the ledger was heard of last, once they rest on all that was taken in then: before, what
+// is recorded in what comes would be called late. arrived is when the last record was recorded.
+func (f *following) judgeAsOf(arrived time.Time) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.asOf = f.heard; f.asOf.Before(arrived) { // no verdict is as of before what it rests on
+		f.asOf = arrived
+	}
+}
+
+func (f *following) silent() bool { return f.clock().Sub(f.heard) >= f.Silence }
 
 // close keeps when the ledger was heard of last.
 func (f *following) close() error {
@@ -304,7 +431,7 @@ func (f *following) close() error {
 func (f *following) turnedLoud() bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.loud || f.clock().Sub(f.heard) < f.Silence {
+	if f.loud || !f.silent() {
 		return false
 	}
 	f.loud = true
@@ -356,26 +483,50 @@ func (s *Site) KeepFollowing(ctx context.Context) error {
 // TakeIn takes in once what the ledger's log shows beyond what is here.
 func (s *Site) TakeIn(ctx context.Context) error {
 	f := s.following
-	start := f.clock()
-	grew, err := s.ledger.Take(ctx, f.Log)
+	grew, at, err := s.takeShown(ctx)
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
 	was := f.failure()
-	f.hear(start, s.lastArrival(), s.keepHistories(err))
-	if err == nil && (grew || s.Behind() > 0) {
-		s.intake.Lock()
-		if err = s.catchUp(ctx, nil); err == nil {
-			err = s.readGone(ctx)
-		}
-		s.intake.Unlock()
+	f.hear(at, s.lastArrival(), err)
+	if err == nil {
+		err = s.judgeTaken(ctx, grew)
+	}
+	if f.turnedLoud() || unheard(was) != unheard(f.failure()) {
 		s.listen.tell()
 	}
-	if f.turnedLoud() || (was == nil) != (f.failure() == nil) {
-		s.listen.tell()
-	}
+	s.tellUnheard()
 	s.ask(ctx)
 	return err
+}
+
+// judgeTaken judges what was taken in.
+func (s *Site) judgeTaken(ctx context.Context, grew bool) error {
+	if !grew && s.Behind() == 0 {
+		s.following.judgeAsOf(s.lastArrival()) // what has become overdue is judged by KeepTime
+		return nil
+	}
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	err := s.catchUp(ctx, nil)
+	if err == nil {
+		s.following.judgeAsOf(s.lastArrival())
+		err = errors.Join(s.readGone(ctx), s.catchUp(ctx, nil))
+	}
+	s.listen.tell()
+	return err
+}
+
+// tellUnheard says once why nothing is heard.
+func (s *Site) tellUnheard() {
+	f, p := s.following, s.Position()
+	f.mu.Lock()
+	was := f.told
+	f.told = p.Unheard
+	f.mu.Unlock()
+	if was != p.Unheard && f.Tell != nil {
+		f.Tell(p)
+	}
 }
 
 func (f *following) failure() error {
@@ -464,10 +615,11 @@ type Position struct {
 	Recorded time.Time // when the ledger took it
 	Heard    time.Time // when the ledger was heard of last
 	Ago      time.Duration
-	Silent   bool  // that is long ago
-	Why      error // what was wrong since; may be nil
-	Two      bool  // the ledger has shown two histories
-	Asks     bool  // the writer asks who somebody is
+	Silent   bool    // that is long ago
+	Unheard  Unheard // why, once people are to know; "" while all is well
+	Why      error   // what was wrong since; may be nil
+	Two      bool    // the ledger has shown two histories
+	Asks     bool    // the writer asks who somebody is
 }
 
 // Position returns up to where a follower answers, nil where the ledger is written here.
@@ -485,8 +637,22 @@ func (s *Site) Position() *Position {
 	defer f.mu.Unlock()
 	p.Heard, p.Why, p.Asks = f.heard, f.failed, f.kept.Asks
 	p.Ago = max(f.clock().Sub(f.heard), 0)
-	p.Silent = p.Ago >= f.Silence
+	p.Silent = f.silent()
+	if p.Unheard = f.unheard(); p.Unheard.passing() && !p.Silent {
+		p.Unheard = ""
+	}
 	return p
+}
+
+// unheard is why nothing is heard now, or would be if it lasted.
+func (f *following) unheard() Unheard {
+	switch {
+	case f.taking && f.clock().Sub(f.spoke) < f.Silence:
+		return UnheardTaking
+	case f.failed == nil && f.silent():
+		return UnheardBehind
+	}
+	return unheard(f.failed)
 }
 
 // arrival is when a record was recorded, as far as that can be read. The last one asked for is asked for again and again.

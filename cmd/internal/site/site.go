@@ -363,7 +363,10 @@ func (s *Site) Damage() []ledger.Problem {
 // Ready returns nil if observations can be recorded and questions answered, and otherwise why not. Where judgement lags
 // behind the ledger after a failure, it is tried once more.
 func (s *Site) Ready(ctx context.Context) error {
-	if err := s.writable(); err != nil && s.following == nil {
+	if p := s.Position(); p != nil && p.Silent {
+		return refusal.WithCode(http.StatusServiceUnavailable, "nothing has been heard from the ledger since %s: what was recorded since is "+
+			"not known here", p.Heard.UTC().Format(time.RFC3339))
+	} else if err := s.writable(); err != nil && p == nil {
 		return err
 	}
 	lag := s.lag.Load()

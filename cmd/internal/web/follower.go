@@ -1,7 +1,7 @@
 package web
 
 import (
-	"context"
+	"cmp"
 	"errors"
 	"fmt"
 	"html"
@@ -16,6 +16,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/ledger"
 )
 
 // What a follower says with each answer: of which server it is one, up to which record it answers, and when that was
@@ -174,14 +175,57 @@ func copied(s *site.Site, words *shell.Words) *shell.Copied {
 	if p.Two {
 		c.Alerts = append(c.Alerts, words.T("shell.follower-two"))
 	}
-	var refused *url.Error // the server can't be reached: nothing was refused
-	if p.Why != nil && !errors.As(p.Why, &refused) && !errors.Is(p.Why, context.DeadlineExceeded) {
-		c.Alerts = append(c.Alerts, words.T("shell.follower-refused", p.Why.Error()))
+	if why := Unheard(words.T, p); why != "" {
+		c.Alerts = append(c.Alerts, why)
 	}
-	if p.Silent {
+	switch {
+	case !p.Silent:
+	case p.Unheard.Refused():
+		c.Alerts = append(c.Alerts, words.T("shell.follower-stopped", ago(p.Ago), words.Time(p.Heard)))
+	case p.Unheard == site.UnheardTaking:
+		c.Alerts = append(c.Alerts, words.T("shell.follower-taking", words.Time(p.Heard)))
+	default:
 		c.Alerts = append(c.Alerts, words.T("shell.follower-silent", ago(p.Ago), words.Time(p.Heard)))
 	}
 	return c
+}
+
+// Unheard says why nothing is heard of a ledger, "" while there is nothing to say of that. t says a text, as a page's words do.
+func Unheard(t func(key string, args ...any) string, p *site.Position) string {
+	var asked site.LogError
+	if found, ok := errors.AsType[*site.LogError](p.Why); ok {
+		asked = *found
+	}
+	switch p.Unheard {
+	case "":
+		return ""
+	case site.UnheardAway:
+		return t("shell.unheard-away", p.Of, asked.Says)
+	case site.UnheardCertificate:
+		return t("shell.unheard-certificate", p.Of, asked.Says)
+	case site.UnheardBarred:
+		return t("shell.unheard-barred", p.Of, asked.Says)
+	case site.UnheardAnswer:
+		return t("shell.unheard-answer", p.Of, cmp.Or(asked.Says, "404 Not Found"))
+	case site.UnheardKey:
+		return t("shell.unheard-key", p.Of)
+	case site.UnheardTwo:
+		return t("shell.unheard-two", p.Of)
+	case site.UnheardBehind:
+		return t("shell.unheard-behind", p.Of)
+	case site.UnheardTaking:
+		return t("shell.unheard-taking", p.Of)
+	case site.UnheardBack:
+		if back, ok := errors.AsType[*ledger.WentBackError](p.Why); ok {
+			return t("shell.unheard-back", p.Of, back.Shown, back.Taken)
+		}
+	case site.UnheardChanged:
+		if changed, ok := errors.AsType[*ledger.ChangedError](p.Why); ok {
+			return t("shell.unheard-changed", p.Of, changed.Seq)
+		}
+	case site.UnheardHere:
+	}
+	return t("shell.unheard-here", p.Of, p.Why.Error())
 }
 
 // ago writes a span of time shortly, in units that all languages here have.
