@@ -4,8 +4,11 @@ package readmodel_test
 
 import (
 	"path/filepath"
+	"slices"
 	"testing"
 
+	"listbound/events"
+	"listbound/projections"
 	"listbound/projections/readmodel"
 )
 
@@ -27,6 +30,29 @@ func TestRebuiltInParts(t *testing.T) {
 	if gone == 0 || late == 0 || lack == 0 {
 		t.Errorf("%d facts were let go, %d records were late, %d turns lacked something", gone, late, lack)
 	}
+}
+
+// TestStationsInParts: a station that recorded nothing any more, long before the end, is judged too where a rebuild holds few facts
+// at a time: nothing that comes late makes it be judged again.
+func TestStationsInParts(t *testing.T) {
+	const alone = "north/alone"
+	h := week(t, 1, func(h *hospital) {
+		h.turns = 7
+		h.stations[alone] = h.key(alone)
+		h.record("north/ledger", clock(-2, 9, 0), alone, "", &events.StationEnrolled{Station: alone, Key: h.stations[alone].vkey})
+		h.stations[alone].n++ // a record that never came
+		h.record(alone, clock(-2, 9, 1), "EAR", "", &events.ListIssued{List: "EAR", Version: 1, Title: "x",
+			Lines: []events.Line{{Line: 1, Item: "i", Description: "d", Quantity: 1}}})
+	})
+	m := rebuilt(t, h, inParts{20, 20, 5, false})
+	if parts.gone == 0 {
+		t.Fatal("it held all facts")
+	}
+	kept := got[[]projections.Verdict](t)(m.StationVerdicts(t.Context()))
+	if !slices.ContainsFunc(kept, func(v projections.Verdict) bool { return v.Station == alone && len(v.Findings) > 0 }) {
+		t.Errorf("the record that never came is not found; there are %q", names(kept))
+	}
+	sameVerdicts(t, "in parts", h, m)
 }
 
 // parts is what the last rebuild did before its end.
