@@ -1,7 +1,6 @@
 package rates
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -70,7 +69,6 @@ func sharing(na, nb, seen int64) hypergeometric {
 	l := logChoose(na, h.from, share) + logChoose(nb, seen-h.from, share) - logChoose(na+nb, seen, share)
 	for x := h.from; x <= to; x++ {
 		h.log, h.p = append(h.log, l), append(h.p, math.Exp(l))
-		// From each to the next, since Plan asks for thousands of these.
 		l += math.Log(float64(na-x) * float64(seen-x) / (float64(x+1) * float64(nb-seen+x+1)))
 	}
 	return h
@@ -92,23 +90,55 @@ func (h hypergeometric) twoSided(x int64) float64 {
 	return min(p, 1)
 }
 
-// rejected returns for each way whether its two-sided p-value is at most a level.
-func (h hypergeometric) rejected(level float64) []bool {
-	order := make([]int, len(h.p))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(h.p[a], h.p[b]) })
-	out := make([]bool, len(h.p))
-	p, next := 0.0, 0
-	for _, i := range order {
-		for next < len(order) && h.p[order[next]] <= h.p[i]*alike {
-			p += h.p[order[next]]
-			next++
+// kept are the ways whose two-sided p-value is above a level: from the one to the other, since ways get less likely to both sides
+// of the likeliest. What is outside is rejected; where from is above to all are. Plan asks for thousands of these, so there are no
+// logarithms: each way is as likely as its neighbour times a fraction, and what is below negligible of the likeliest is left out.
+func kept(na, nb, seen int64, level float64) (from, to int64) {
+	const negligible = 1e-18
+	least, most := max(0, seen-nb), min(seen, na)
+	mode := min(max(int64(float64(seen+1)*float64(na+1)/float64(na+nb+2)), least), most)
+	below, above := []float64{1}, []float64(nil) // outwards, the likeliest with those below
+	total := 1.0
+	for x, p := mode, 1.0; x > least; x-- {
+		p *= float64(x) * float64(nb-seen+x) / (float64(na-x+1) * float64(seen-x+1))
+		if p < negligible {
+			break
 		}
-		out[i] = p <= level
+		below, total = append(below, p), total+p
 	}
-	return out
+	for x, p := mode, 1.0; x < most; x++ {
+		p *= float64(na-x) * float64(seen-x) / (float64(x+1) * float64(nb-seen+x+1))
+		if p < negligible {
+			break
+		}
+		above, total = append(above, p), total+p
+	}
+	last := func(p []float64) float64 {
+		if len(p) == 0 {
+			return math.Inf(1)
+		}
+		return p[len(p)-1]
+	}
+	gone := 0.0
+	for len(below)+len(above) > 0 {
+		x := min(last(below), last(above))
+		p := gone // of all that are no likelier
+		for _, side := range [][]float64{below, above} {
+			for i := len(side) - 1; i >= 0 && side[i] <= x*alike; i-- {
+				p += side[i]
+			}
+		}
+		if p > level*total {
+			break
+		}
+		gone += x
+		if last(below) == x {
+			below = below[:len(below)-1]
+		} else {
+			above = above[:len(above)-1]
+		}
+	}
+	return mode - int64(len(below)) + 1, mode + int64(len(above))
 }
 
 // tilted are the probabilities where the odds of the first are those of the second by so much.

@@ -61,10 +61,9 @@ func (p Plan) Sees(n int64) float64 {
 	a, b := spread(n, p.A), spread(m, p.B)
 	seen := 0.0
 	for s := a.from + b.from; s <= a.to()+b.to(); s++ {
-		h := sharing(n, m, s)
-		rejected := h.rejected(p.Level)
+		from, to := kept(n, m, s, p.Level)
 		for x := max(a.from, s-b.to()); x <= min(a.to(), s-b.from); x++ {
-			if rejected[x-h.from] {
+			if x < from || x > to {
 				seen += a.p[x-a.from] * b.p[s-x-b.from]
 			}
 		}
