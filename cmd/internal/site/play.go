@@ -21,40 +21,48 @@ type Arrived struct {
 // to hand in the next. setClock sets the clock that the folder was opened with; it stands at the last line's moment afterwards.
 // The lines' moments may not run back. Lines are counted from 1 on; an error of theirs ends it.
 func (s *Site) Play(ctx context.Context, lines iter.Seq2[Arrived, error], setClock func(time.Time), emit func(Receipt) error) error {
-	batch := make([]line, 0, s.opts.Batch)
-	flush := func() error {
-		if len(batch) == 0 {
-			return nil
+	for p := range ahead(arrivedParts(lines, s.opts.Batch, s.addenda.idKey())) {
+		if p.err != nil {
+			return p.err
 		}
-		r := &request{ctx: ctx, lines: batch, play: setClock}
-		if err := s.hand(r); err != nil {
+		if err := s.hand(&request{ctx: ctx, lines: p.lines, play: setClock}); err != nil {
 			return err
 		}
-		err := answer(batch, emit)
-		batch = make([]line, 0, s.opts.Batch) // what was handed on is somebody else's
-		return err
-	}
-	n := 0
-	for a, err := range lines {
-		if err != nil {
-			return err
-		}
-		n++
-		o, err := events.ParseObservation(a.Line)
-		if err != nil {
-			return fmt.Errorf("line %d: %w", n, refusal.Because(err))
-		}
-		l := line{n: n, at: a.At, obs: o}
-		l.identify(s.addenda.idKey())
-		if batch = append(batch, l); len(batch) < s.opts.Batch {
-			continue
-		}
-		if err := flush(); err != nil {
+		if err := answer(p.lines, emit); err != nil || p.last {
 			return err
 		}
 		if err := ctx.Err(); err != nil {
-			return fmt.Errorf("interrupted after line %d; what has a receipt is recorded", n)
+			return fmt.Errorf("interrupted after line %d; what has a receipt is recorded", p.lines[len(p.lines)-1].n)
 		}
 	}
-	return flush()
+	return nil
+}
+
+// arrivedParts reads lines, so many for a part. Of those before an error that make no whole part nothing is recorded.
+func arrivedParts(lines iter.Seq2[Arrived, error], most int, key []byte) iter.Seq[part] {
+	return func(yield func(part) bool) {
+		batch, n := make([]line, 0, most), 0
+		for a, err := range lines {
+			l := line{n: n + 1, at: a.At}
+			if err == nil {
+				if l.obs, err = events.ParseObservation(a.Line); err != nil {
+					err = fmt.Errorf("line %d: %w", l.n, refusal.Because(err))
+				}
+			}
+			if err != nil {
+				yield(part{err: err})
+				return
+			}
+			n++
+			l.identify(key)
+			if batch = append(batch, l); len(batch) < most {
+				continue
+			}
+			if !yield(part{lines: batch}) {
+				return
+			}
+			batch = make([]line, 0, most) // what was handed on is somebody else's
+		}
+		yield(part{lines: batch, last: true})
+	}
 }
