@@ -5,9 +5,10 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"encoding/binary"
 	"errors"
 	"fmt"
-	"hash/fnv"
+	"hash/maphash"
 	"strings"
 	"time"
 )
@@ -293,10 +294,14 @@ func difference(table string, row []any, keys int, how string, in []string) Diff
 // checkRests reports whether rests_on holds what the trips' own rows say that it holds.
 func (s *Snapshot) checkRests(ctx context.Context) (bool, error) {
 	var table, own uint64 // sums of hashes: the order does not matter
+	seed, one := maphash.MakeSeed(), []byte(nil)
 	sum := func(into *uint64, owner []byte, r rest) {
-		h := fnv.New64a()
-		fmt.Fprintf(h, "%q %d %d %d", owner, r.ask, r.since, r.until)
-		*into += h.Sum64()
+		one = binary.AppendUvarint(one[:0], uint64(len(owner)))
+		one = append(one, owner...)
+		for _, n := range []int64{r.ask, r.since, r.until} {
+			one = binary.AppendVarint(one, n)
+		}
+		*into += maphash.Bytes(seed, one)
 	}
 	rows, err := s.tx.QueryContext(ctx, `SELECT ask, until, since, owners FROM rests_on`)
 	if err != nil {

@@ -3,6 +3,7 @@ package readmodel_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -86,6 +87,49 @@ func TestDifferences(t *testing.T) {
 	h.apply(fresh, int64(len(h.facts)))
 	if _, _, err := s.Differences(t.Context(), fresh, 2); err == nil || !strings.Contains(err.Error(), "can't be compared") {
 		t.Errorf("of other records: %v", err)
+	}
+}
+
+// TestRestsAreHeldAgainstTheirTrips: of what a verdict rests on each part counts: the question, from when and until when it is
+// asked, and whose it is. What is put right again is no difference.
+func TestRestsAreHeldAgainstTheirTrips(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	fresh := h.filled()
+	db := beside(t, path)
+	type row struct {
+		ask, until, since int64
+		owners            []byte
+	}
+	var whole row
+	if err := db.QueryRowContext(t.Context(), `SELECT ask, until, since, owners FROM rests_on LIMIT 1`).
+		Scan(&whole.ask, &whole.until, &whole.since, &whole.owners); err != nil {
+		t.Fatal(err)
+	}
+	replace := func(old, by row) {
+		change(t, db, fmt.Sprintf(`DELETE FROM rests_on WHERE ask = %d AND until = %d AND since = %d AND owners = x'%x'`,
+			old.ask, old.until, old.since, old.owners))
+		change(t, db, fmt.Sprintf(`INSERT INTO rests_on VALUES (%d, %d, %d, x'%x')`, by.ask, by.until, by.since, by.owners))
+	}
+	for name, alter := range map[string]func(r *row){
+		"question": func(r *row) { r.ask++ },
+		"end":      func(r *row) { r.until++ },
+		"begin":    func(r *row) { r.since++ },
+		"owner":    func(r *row) { r.owners[1] = 'Z' }, // behind its length stands its set's name
+	} {
+		other := whole
+		other.owners = slices.Clone(whole.owners)
+		alter(&other)
+		replace(whole, other)
+		if found, n := differences(t, m, fresh, 10); n != 1 || found[0].Table != "rests_on" {
+			t.Errorf("another %s: %v", name, found)
+		}
+		replace(other, whole)
+		if found, n := differences(t, m, fresh, 10); n != 0 {
+			t.Errorf("put right: %v", found)
+		}
 	}
 }
 
