@@ -139,7 +139,7 @@ func (p *pages) assessSigned(r *http.Request, words *shell.Words, signed []site.
 	}
 	a := &answer{template: "assess", title: words.T("board.assess"), body: b, wide: true}
 	if x.Assessment == nil {
-		b.Problem = words.T("board.assess-gone")
+		b.Problem = assessmentGone(words, x)
 		return a, nil
 	}
 	b.sections(a, words, x.Assessment)
@@ -149,6 +149,14 @@ func (p *pages) assessSigned(r *http.Request, words *shell.Words, signed []site.
 			Site: p.site.Name(), By: x.By, At: x.At, Record: x.Seq, Mark: x.Mark, Void: x.Void}, p.site.Clock())
 	}
 	return a, nil
+}
+
+// assessmentGone says why the document of an assessment isn't shown.
+func assessmentGone(words *shell.Words, x *site.SignedAssessment) string {
+	if words.Elsewhere(x.Mark) != x.Mark {
+		return words.T("board.assess-elsewhere")
+	}
+	return words.T("board.assess-gone")
 }
 
 // assessForm shows the form with what was said, and what comes of it where it is given.
@@ -170,7 +178,7 @@ func assessForm(
 		case s.Void:
 			what = words.T("board.assess-void")
 		case s.Assessment == nil:
-			what = words.T("board.assess-gone")
+			what = assessmentGone(words, &s)
 		}
 		b.Signed.add(number(s.Seq).to("/assess?record="+fmt.Sprint(s.Seq)), when(words, s.At), text(s.By), text(strings.Join(of, "; ")),
 			text(what))

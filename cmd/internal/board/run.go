@@ -125,6 +125,10 @@ func (v *runView) shown(p *pages) runShown {
 		return s
 	}
 	l, again, err := v.again(p)
+	if err != nil && p.site.Position() != nil {
+		s.About = append(s.About, w.T("board.run-log-elsewhere", inGroups(d.Log)))
+		return s
+	}
 	if err != nil {
 		s.Problems = append(s.Problems, w.T("board.run-log-gone", inGroups(d.Log)))
 		return s

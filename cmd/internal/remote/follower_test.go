@@ -29,6 +29,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
+	"listbound/events"
 	"listbound/projections"
 )
 
@@ -448,6 +449,46 @@ func TestFollowerTellsTexts(t *testing.T) {
 			t.Fatal(err)
 		}
 		f.follow() // and knows that after a start
+	}
+}
+
+// TestFollowerLacksFiles: of a run's log and of a signed assessment a follower says that they are where the ledger is written.
+func TestFollowerLacksFiles(t *testing.T) {
+	f := newFollowed(t)
+	f.record(100)
+	k, err := f.writer.KeepRunLog(t.Context(), []byte("Time,T1\n0,20\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := f.clock()
+	_, err = f.writer.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-2", Time: at, Operator: "B-2044",
+		Kind: events.KindRunLogged, Data: &events.RunLogged{Load: "L-1", Sterilizer: "S2", Started: at.Add(-time.Hour).Format(time.RFC3339),
+			Log: k.Log, Read: &events.RunReading{Time: "t", Clock: "s", Zone: "UTC", Temperatures: []string{"T1"}, TemperatureUnit: "C",
+				BarometerPascal: 101325},
+			Cycle:   events.RunCycle{Name: "own", Source: "instructions", LowMilliC: 134000, HoldSeconds: 180},
+			Figures: events.RunFigures{Points: 1, HoldMillis: 190000, MinMilliC: 134100, MaxMilliC: 135000}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.recordIn(f.writer, fmt.Sprintf(`{"station":"north/office","kind":"placements.assessed","time":%q,"operator":"B-1001",`+
+		`"data":{"placements":["outside"],"document":"{}"}}`, at.Format(time.RFC3339)))
+	f.follow()
+	for _, c := range []struct{ path, en, de string }{
+		{"/run?load=L-1", "is kept where the ledger is written, and is not here", "liegt dort, wo das Verzeichnis geschrieben wird"},
+		{"/assess", "The document is kept where the ledger is written", "Das Dokument liegt dort, wo das Verzeichnis geschrieben wird"},
+		{fmt.Sprintf("/assess?record=%d", f.follower.Size()), "The document is kept where the ledger is written",
+			"Das Dokument liegt dort"},
+	} {
+		if body := f.page(c.path); !strings.Contains(body, c.en) || strings.Contains(body, "any more") {
+			t.Errorf("%s should say %q:\n%.4000s", c.path, c.en, body)
+		}
+		lang := "?lang=de"
+		if strings.Contains(c.path, "?") {
+			lang = "&lang=de"
+		}
+		if body := f.page(c.path + lang); !strings.Contains(body, c.de) || strings.Contains(body, "nicht mehr") {
+			t.Errorf("%s should say %q:\n%.4000s", c.path, c.de, body)
+		}
 	}
 }
 

@@ -88,6 +88,28 @@ func TestFollowWithAnotherKey(t *testing.T) {
 	}
 }
 
+// TestFollowerLacksFiles: the files that records name lie where the ledger is written: a follower's check of its copy finds nothing
+// wrong with that.
+func TestFollowerLacksFiles(t *testing.T) {
+	s, _ := written(t)
+	k, err := s.KeepRunLog(t.Context(), []byte("Time,T\n0,20\n"))
+	if err == nil {
+		_, err = s.Observe(t.Context(), logged("L-1", k.Log, 190, noon.Add(-time.Hour)))
+	}
+	if err == nil {
+		_, err = s.Checkpoint(t.Context())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := open(t, filepath.Join(t.TempDir(), "copy"), site.Options{Clock: fixed(noon),
+		Follow: &site.Following{Of: "http://there", Key: s.Key(), Log: logOf{s}}})
+	v, err := f.Verify(t.Context(), nil)
+	if err != nil || !v.OK || v.Size != s.Size() {
+		t.Errorf("%+v, %v", v, err)
+	}
+}
+
 // shown is the log of a ledger that shows what a test wants.
 type shown struct {
 	logOf

@@ -235,7 +235,7 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 	v, err := s.verifyRecords(ctx, o, func(r *recordRead) {
 		each(r.Seq)
 		without.look(s, r.Seq, r.Note)
-		if r.Err == nil {
+		if r.Err == nil && s.following == nil { // their files lie where the ledger is written, and so do texts; each page says so
 			logs.look(s, r.Seq, r.Raw)
 			pictures.look(s, r.Seq, r.Raw)
 			photographs.look(s, r.Seq, r.Raw)
