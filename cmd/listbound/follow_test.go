@@ -86,6 +86,9 @@ func TestFollow(t *testing.T) {
 		}
 	}
 	untilStation(t, here, "north/new")
+	if out, err := run("stations", "--server", here).CombinedOutput(); err != nil || strings.Contains(string(out), "keeps its own key") {
+		t.Errorf("it says whose key lies where, and has none: %v\n%s", err, out)
+	}
 	if err := follower.cmd.Process.Kill(); err != nil {
 		t.Fatal(err)
 	}

@@ -168,7 +168,7 @@ func (p *pages) writeReport(words *shell.Words, cp proof.Checkpoint, l *look, q 
 			d.Text("– " + words.T("board.report-unknown-"+k))
 		}
 		d.Heading(words.T("shell.custody"))
-		for _, line := range words.Custody(custody) {
+		for _, line := range p.custody(words, custody) {
 			d.Text("– " + line)
 		}
 		d.Heading(words.T("board.report-check"))
@@ -337,4 +337,12 @@ func (p *pages) writeRecall(words *shell.Words, b *touchedBody) ([]byte, error) 
 		d.Gap()
 		d.Text(words.T("board.recall-sign"))
 	})
+}
+
+// custody says whose key lies where. A follower has none of the keys, nor what somebody outside gave back.
+func (p *pages) custody(words *shell.Words, c *bundle.Custody) []string {
+	if at := p.site.Position(); at != nil {
+		return []string{words.T("shell.custody-elsewhere", at.Of)}
+	}
+	return words.Custody(c)
 }

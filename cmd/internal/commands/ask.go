@@ -805,7 +805,7 @@ func (a *app) printStations(sts []site.Station) error {
 		case s.Enrolled == 0:
 			state = "not enrolled"
 		}
-		if !s.Here {
+		if !s.Here && !s.KeysElsewhere {
 			state += ", keeps its own key"
 		}
 		fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\n", s.Name, s.Records, report.At(s.Last), state, s.Key)

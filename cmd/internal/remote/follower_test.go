@@ -425,6 +425,21 @@ func TestFollowerTellsTexts(t *testing.T) {
 	if not, _ := words(all[0]); err != nil || !strings.Contains(said, not) || markShown.MatchString(said) {
 		t.Errorf("on paper (%v):\n%.2000s", err, printed)
 	}
+	if strings.Contains(said, "keep a key of their own") || strings.Contains(said, "Nobody outside") ||
+		!strings.Contains(said, "Whose key lies where, and who outside") {
+		t.Errorf("on paper it says of keys and witnesses what it can't know:\n%s", said)
+	}
+	for _, s := range []*site.Site{f.writer, f.follower} {
+		stations, err := s.Stations(t.Context())
+		if err != nil || len(stations) < 3 {
+			t.Fatal(stations, err)
+		}
+		for _, st := range stations {
+			if st.KeysElsewhere != (s == f.follower) {
+				t.Errorf("of the key of %s: elsewhere %v", st.Name, st.KeysElsewhere)
+			}
+		}
+	}
 	// The reference of one of them is taken out where the ledger is written.
 	redaction := site.Redaction{Case: theirs[all[0]], Reason: "asked for by the court", Operator: "B-1182"}
 	if _, err := f.writer.Redact(t.Context(), redaction); err != nil {

@@ -434,7 +434,7 @@ func (s *Site) StationsAt(ctx context.Context, at time.Time) ([]Station, error) 
 	for _, k := range known {
 		st := Station{
 			Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Signed, Last: k.Time,
-			Number: k.Count, Hash: k.Hash,
+			Number: k.Count, Hash: k.Hash, KeysElsewhere: s.following != nil,
 		}
 		if n := len(k.Keys); k.Retired != 0 && n > 0 {
 			st.RetiredAsOf = k.Keys[n-1].Ended.UTC()

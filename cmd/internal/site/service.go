@@ -170,11 +170,14 @@ func (v *ListVersion) Issue() *events.ListIssued {
 
 // Station is what is known of a station.
 type Station struct {
-	Name     string `json:"name"`
-	Key      string `json:"key"`
-	Here     bool   `json:"here"` // its signing key is kept in this folder
-	Enrolled int64  `json:"enrolled"`
-	Retired  int64  `json:"retired,omitzero"`
+	Name string `json:"name"`
+	Key  string `json:"key"`
+	Here bool   `json:"here"` // its signing key is kept in this folder
+	// KeysElsewhere says that a follower answers, which has no keys: Here says nothing of where a station's lies.
+	KeysElsewhere bool `json:"keysElsewhere,omitzero"`
+
+	Enrolled int64 `json:"enrolled"`
+	Retired  int64 `json:"retired,omitzero"`
 	// RetiredAsOf is the moment up to which what it observed counts, where it is retired.
 	RetiredAsOf time.Time `json:"retiredAsOf,omitzero"`
 	Records     int64     `json:"records"` // how many it signed
