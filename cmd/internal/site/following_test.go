@@ -18,27 +18,6 @@ import (
 	"listbound/projections/readmodel"
 )
 
-// logOf is the log of a site's ledger, as a follower takes it in.
-type logOf struct{ *site.Site }
-
-func (l logOf) Checkpoint(context.Context) ([]byte, error) { return l.SignedNote(), nil }
-
-func (l logOf) Tile(_ context.Context, name string) ([]byte, error) { return l.Site.Tile(name) }
-
-// written is a folder with a ledger of some records, open.
-func written(t *testing.T) (s *site.Site, dir string) {
-	t.Helper()
-	dir = t.TempDir()
-	s = open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
-	if _, err := s.Observe(t.Context(), checked(t, "LAP-014")); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := s.Checkpoint(t.Context()); err != nil {
-		t.Fatal(err)
-	}
-	return s, dir
-}
-
 // TestNoCopyOverALedger: whoever names the folder in which the ledger is written, as the default of --data is, is refused, and
 // the folder can be served as before.
 func TestNoCopyOverALedger(t *testing.T) {
