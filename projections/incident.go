@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/base32"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -134,8 +135,9 @@ func linksOf(v *Verdict, f *Finding) []string {
 			return []string{of}
 		}
 	case causeList:
-		if list := named("list"); list != "" {
-			return []string{link(causeList, list, string(members["version"]))}
+		var by ListVersion
+		if raw := members["by"]; raw.Kind() == '{' && json.Unmarshal(raw, &by) == nil && by.List != "" {
+			return []string{link(causeList, by.List, strconv.FormatInt(by.Version, 10)), own}
 		}
 	case causePlaced:
 		return []string{link(causePlaced, named("list"), named("placement"), weekOf(f.To))}

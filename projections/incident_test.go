@@ -1,6 +1,7 @@
 package projections_test
 
 import (
+	"regexp"
 	"slices"
 	"testing"
 	"time"
@@ -262,5 +263,78 @@ func TestIncidentMembersWorstFirst(t *testing.T) {
 		if ins := projections.Incidents(partsOf(vs...), projections.Calendar{}); len(ins) != 1 || ins[0].Members[0].Set != "B" {
 			t.Errorf("%+v", ins)
 		}
+	}
+}
+
+// found is a broken verdict of a set's only turn with one finding.
+func found(set string, code projections.Code, d projections.Detail) projections.Verdict {
+	return projections.Verdict{Set: set, Trip: set + "-1", Status: projections.Broken, Findings: []projections.Finding{{
+		Code: code, Severity: projections.SeverityBroken, Way: d.Way(), Detail: d}}}
+}
+
+// TestTiedByWhatIsNamed: turns are one incident by what their findings name: a load that was read positive, also as another's repeat;
+// the version of a list; the station. Where nothing is named each stands alone.
+func TestTiedByWhatIsNamed(t *testing.T) {
+	recalled := func(set, positive, other string) projections.Verdict {
+		return found(set, projections.LoadRecalled, &projections.Recalled{Set: set, Positive: positive, Other: other})
+	}
+	old := func(set, list string, version int64) projections.Verdict {
+		by := projections.ListVersion{List: list, Version: version}
+		return found(set, projections.ListSuperseded, &projections.OldVersion{Set: set, By: by})
+	}
+	silent := func(set, station string) projections.Verdict {
+		v := found(set, projections.StationSilent, &projections.Silent{})
+		v.Station = station
+		return v
+	}
+	for _, tt := range []struct {
+		name string
+		a, b projections.Verdict
+		one  bool
+	}{
+		{"a load", recalled("A", "L1", ""), recalled("B", "L1", ""), true},
+		{"another load", recalled("A", "L1", ""), recalled("B", "L2", ""), false},
+		{"a load that repeats the other", recalled("A", "L1", "L2"), recalled("B", "L2", ""), true},
+		{"no load", recalled("A", "", ""), recalled("B", "", ""), false},
+		{"a version", old("A", "LAP", 1), old("B", "LAP", 1), true},
+		{"another version", old("A", "LAP", 1), old("B", "LAP", 2), false},
+		{"a version that nobody issued", found("A", projections.ListSuperseded,
+			&projections.ListUnknown{By: projections.ListVersion{List: "LAP", Version: 9}}), old("B", "LAP", 9), true},
+		{"no list", old("A", "", 0), old("B", "", 0), false},
+		{"a station", silent("", "north/or-1"), silent("", "north/or-1"), true},
+		{"another station", silent("", "north/or-1"), silent("", "north/or-2"), false},
+		{"no station", silent("A", ""), silent("B", ""), false},
+	} {
+		ins := grouped(partsOf(tt.a, tt.b))
+		if (len(ins) == 1) != tt.one {
+			t.Errorf("%s: %d incidents", tt.name, len(ins))
+		}
+		if len(ins) == 2 && ins[0].Key == ins[1].Key {
+			t.Errorf("%s: both are called %s", tt.name, ins[0].Key)
+		}
+		for i := range ins {
+			if !shortName.MatchString(ins[i].Key) || !ins[i].Is(ins[i].Key) || ins[i].Is("") {
+				t.Errorf("%s: called %q", tt.name, ins[i].Key)
+			}
+			if ins[i].Last() != nil {
+				t.Errorf("%s: somebody has done %+v", tt.name, ins[i].Last())
+			}
+		}
+	}
+}
+
+// shortName are ten of the letters and figures of Crockford's Base32.
+var shortName = regexp.MustCompile(`^[0-9A-HJKMNP-TV-Z]{10}$`)
+
+// TestCauseOfWhatNobodyRead names the opening at which nobody read.
+func TestCauseOfWhatNobodyRead(t *testing.T) {
+	at := projections.Moment{Seq: 17, Place: projections.Place{Name: "north/or-3"}}
+	v := found("A", projections.LinkMissing, &projections.OpenedUnread{At: at})
+	w := found("A", projections.ListSuperseded, &projections.OldVersion{})
+	if cs := projections.CausesOf(&v); len(cs) != 1 || cs[0].Opening != 17 {
+		t.Errorf("%+v", cs)
+	}
+	if cs := projections.CausesOf(&w); len(cs) != 1 || cs[0].Opening != 0 {
+		t.Errorf("%+v", cs)
 	}
 }
