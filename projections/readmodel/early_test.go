@@ -18,7 +18,11 @@ func TestRebuiltInParts(t *testing.T) {
 	for seed := range few(3) {
 		h := week(t, seed, func(h *hospital) { h.turns = 7 })
 		whole := rebuilt(t, h, inParts{world: 1 << 20, size: 50})
-		for _, x := range []inParts{{20, 20, 5, false}, {50, 5, 11, false}, {1, 1, 1, false}, {20, 10, 7, true}} {
+		ways := []inParts{{20, 20, 5, false}, {20, 10, 7, true}, {50, 5, 11, false}, {1, 1, 1, false}}
+		if testing.Short() {
+			ways = ways[:2]
+		}
+		for _, x := range ways {
 			m := rebuilt(t, h, x)
 			if found, n := differences(t, m, whole, 10); n > 0 {
 				t.Errorf("seed %d, %+v: %d differences: %v", seed, x, n, found)
