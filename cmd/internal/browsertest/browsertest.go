@@ -247,7 +247,8 @@ func (p *Tab) Axe() {
 	}
 	p.Await(`document.readyState === "complete"`) // else it can meet a page that is on its way
 	// In one question, so that a page which loads itself anew is asked all of it.
-	found := Eval[[]string](p, string(script)+`;axe.run({resultTypes: ["violations"]}).then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n =>
+	found := Eval[[]string](p, string(script)+`;axe.run({resultTypes: ["violations"]}).then(r => ["" + r.passes.length,
+			...r.violations.flatMap(v => v.nodes.map(n =>
 			v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
 	for _, b := range found[1:] {
 		p.t.Errorf("axe at %s: %s", p.Address(), b)

@@ -364,8 +364,8 @@ func (s *Site) Damage() []ledger.Problem {
 // behind the ledger after a failure, it is tried once more.
 func (s *Site) Ready(ctx context.Context) error {
 	if p := s.Position(); p != nil && p.Silent {
-		return refusal.WithCode(http.StatusServiceUnavailable, "nothing has been heard from the ledger since %s: what was recorded since is "+
-			"not known here", p.Heard.UTC().Format(time.RFC3339))
+		return refusal.WithCode(http.StatusServiceUnavailable, "nothing has been heard from the ledger since %s: what was recorded "+
+			"since is not known here", p.Heard.UTC().Format(time.RFC3339))
 	} else if err := s.writable(); err != nil && p == nil {
 		return err
 	}
