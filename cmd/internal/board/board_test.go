@@ -213,13 +213,7 @@ func playWeek(ctx context.Context, dir string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	err = s.Play(ctx, func(yield func(site.Arrived, error) bool) {
-		for l, err := range w.Lines() {
-			if !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
-				return
-			}
-		}
-	}, func(at time.Time) { now.Store(&at) }, func(r site.Receipt) error {
+	err = s.Play(ctx, sitetest.Arriving(w), func(at time.Time) { now.Store(&at) }, func(r site.Receipt) error {
 		if r.Error != "" {
 			return errors.New(r.Error)
 		}

@@ -61,7 +61,7 @@ func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 	}
 	dir := t.TempDir()
 	if keys != "" {
-		copyKeys(t, keys, dir)
+		sitetest.CopyKeys(t, keys, dir)
 	}
 	now := firstCame
 	s := sitetest.Open(t, site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return now }, EnrolOnSight: true})
@@ -86,26 +86,6 @@ func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 		t.Fatal(err)
 	}
 	return &week{dir, s, signer, v}
-}
-
-func copyKeys(t *testing.T, from, to string) {
-	t.Helper()
-	names, err := filepath.Glob(filepath.Join(from, "keys", "*.key"))
-	if err != nil || len(names) == 0 {
-		t.Fatalf("%s has no keys: %v", from, err)
-	}
-	if err := os.MkdirAll(filepath.Join(to, "keys"), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	for _, name := range names {
-		raw, err := os.ReadFile(name)
-		if err == nil {
-			err = os.WriteFile(filepath.Join(to, "keys", filepath.Base(name)), raw, 0o600)
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
 }
 
 // evidence returns the files of a bundle that holds.

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/ledger"
 )
 
@@ -112,21 +113,7 @@ func TestWitnessSeesWhatIsMissing(t *testing.T) {
 
 	// All recorded anew with the same keys, one badge changed.
 	rewritten := t.TempDir()
-	if err := os.CopyFS(filepath.Join(rewritten, "keys"), os.DirFS(filepath.Join(dir, "keys"))); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Chmod(filepath.Join(rewritten, "keys"), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	keys, err := filepath.Glob(filepath.Join(rewritten, "keys", "*"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, k := range keys {
-		if err := os.Chmod(k, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
+	sitetest.CopyKeys(t, dir, rewritten)
 	writePolicy(t, rewritten, policy)
 	s, err = site.Open(t.Context(), withDir(o, rewritten))
 	if err != nil {

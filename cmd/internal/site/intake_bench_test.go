@@ -55,13 +55,7 @@ func recordWeek(b *testing.B, w *scenario.Scenario, play bool) (n int, err error
 	}
 	setClock := func(at time.Time) { now.Store(at.UnixNano()) }
 	if play {
-		err = s.Play(b.Context(), func(yield func(site.Arrived, error) bool) {
-			for l, err := range w.Lines() {
-				if !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
-					return
-				}
-			}
-		}, setClock, taken)
+		err = s.Play(b.Context(), sitetest.Arriving(w), setClock, taken)
 		return n, err
 	}
 	var batch bytes.Buffer

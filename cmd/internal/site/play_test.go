@@ -7,7 +7,6 @@ import (
 	"io"
 	"iter"
 	"math/rand/v2"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -15,6 +14,7 @@ import (
 
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 )
 
 // arriving are the first lines of the built-in week, and when each arrives.
@@ -26,8 +26,8 @@ func arriving(t *testing.T, most int) iter.Seq2[site.Arrived, error] {
 	}
 	return func(yield func(site.Arrived, error) bool) {
 		n := 0
-		for l, err := range w.Lines() {
-			if n++; n > most || !yield(site.Arrived{Line: l.Raw, At: l.RecordAt}, err) {
+		for a, err := range sitetest.Arriving(w) {
+			if n++; n > most || !yield(a, err) {
 				return
 			}
 		}
@@ -41,7 +41,7 @@ func TestPlayedAsItArrived(t *testing.T) {
 	record := func(keysOf string, play bool) (*site.Site, string) {
 		dir := t.TempDir()
 		if keysOf != "" {
-			copyKeys(t, keysOf, dir)
+			sitetest.CopyKeys(t, keysOf, dir)
 		}
 		now := noon
 		s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now },
@@ -86,19 +86,6 @@ func TestPlayedAsItArrived(t *testing.T) {
 	}
 	if x, y := dump(t, filepath.Join(a, "readmodel.db")), dump(t, filepath.Join(b, "readmodel.db")); x != y {
 		t.Error("the verdicts differ")
-	}
-}
-
-// copyKeys gives a folder the keys of another one.
-func copyKeys(t *testing.T, from, to string) {
-	t.Helper()
-	err := os.CopyFS(filepath.Join(to, "keys"), os.DirFS(filepath.Join(from, "keys")))
-	keys, _ := filepath.Glob(filepath.Join(to, "keys", "*"))
-	for _, key := range keys { // CopyFS makes what others may read
-		err = errors.Join(err, os.Chmod(key, 0o600))
-	}
-	if err != nil {
-		t.Fatal(err)
 	}
 }
 
