@@ -45,6 +45,9 @@ func Backup(ctx context.Context, dir, to string, keys []note.Verifier, progress 
 	if err := b.readBack(ctx); err != nil {
 		return b.at, err
 	}
+	if err := os.MkdirAll(b.to.root, 0o700); err != nil { // a ledger without records has no other files
+		return b.at, err
+	}
 	// Crash here: the earlier backup stands, with files beside it that the next one needs.
 	if err := b.to.replaceCheckpoint(msg); err != nil {
 		return b.at, err
@@ -61,10 +64,16 @@ func BackedUp(dir string, keys ...note.Verifier) (proof.Checkpoint, error) {
 	return proof.OpenCheckpoint(msg, keys[0].Name(), keys...)
 }
 
-// AwaitSigned returns when the checkpoint in a folder covers all that its stream holds now. A program that has the
+// AwaitSigned returns when the checkpoint in a folder covers all that was acknowledged from it. A program that has the
 // folder signs what is new within seconds.
 func AwaitSigned(ctx context.Context, dir string, keys ...note.Verifier) error {
-	_, last, err := lastInBlocks(dir)
+	var last int64
+	var err error
+	if InCluster(dir) {
+		last, err = lastInJournal(dir)
+	} else {
+		_, last, err = lastInBlocks(dir)
+	}
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"hash/crc32"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 
@@ -53,24 +54,44 @@ func (j *journal) read() (map[int64][]byte, error) {
 		return nil, fmt.Errorf("cannot read %s: %w", journalName, cause(err))
 	}
 	records := map[int64][]byte{}
-	for rest := data; len(rest) >= journalHead; {
-		seq, n := int64(binary.BigEndian.Uint64(rest)), int64(binary.BigEndian.Uint32(rest[8:]))
-		if n > int64(len(rest)-journalHead) {
-			break
-		}
-		one := rest[:journalHead+n]
-		if journalSum(one) != binary.BigEndian.Uint32(one[12:]) {
-			break
-		}
-		records[seq] = bytes.Clone(one[journalHead:])
+	for seq, record := range wholeIn(data) {
+		records[seq] = bytes.Clone(record)
 		j.last = max(j.last, seq)
-		j.size += int64(len(one))
-		rest = rest[len(one):]
+		j.size += journalHead + int64(len(record))
 	}
 	if err := j.file.Truncate(j.size); err != nil {
 		return nil, fmt.Errorf("cannot cut %s: %w", journalName, cause(err))
 	}
 	return records, nil
+}
+
+// wholeIn yields the records of a journal's bytes with their numbers, up to what is torn.
+func wholeIn(data []byte) iter.Seq2[int64, []byte] {
+	return func(yield func(int64, []byte) bool) {
+		for rest := data; len(rest) >= journalHead; {
+			seq, n := int64(binary.BigEndian.Uint64(rest)), int64(binary.BigEndian.Uint32(rest[8:]))
+			if n > int64(len(rest)-journalHead) {
+				return
+			}
+			one := rest[:journalHead+n]
+			if journalSum(one) != binary.BigEndian.Uint32(one[12:]) || !yield(seq, one[journalHead:]) {
+				return
+			}
+			rest = rest[len(one):]
+		}
+	}
+}
+
+// lastInJournal returns the number of the last record in a folder's journal, which may be in use; 0 for none.
+func lastInJournal(dir string) (last int64, err error) {
+	data, err := os.ReadFile(filepath.Join(dir, journalName))
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return 0, fmt.Errorf("cannot read %s: %w", journalName, cause(err))
+	}
+	for seq := range wholeIn(data) {
+		last = max(last, seq)
+	}
+	return last, nil
 }
 
 func journalSum(one []byte) uint32 {
