@@ -127,6 +127,11 @@ func retold(files []proof.File, r bundle.Report) []proof.File {
 	return out
 }
 
+// tells reports whether the history of files is what the checker makes of their records already, or is not there.
+func tells(files []proof.File, r bundle.Report) bool {
+	return !slices.ContainsFunc(files, func(f proof.File) bool { return f.Path == "history.txt" && string(f.Data) != r.History })
+}
+
 func without(files []proof.File, paths ...string) []proof.File {
 	return slices.DeleteFunc(slices.Clone(files), func(f proof.File) bool { return slices.Contains(paths, f.Path) })
 }
@@ -187,6 +192,7 @@ func stranger(t *testing.T, files []proof.File) string {
 
 // TestWeek holds what a bundle of the invented week shows.
 func TestWeek(t *testing.T) {
+	bundle.RememberSignatures(t) // the same 180 records are in some 400 bundles
 	w := recordWeek(t, "", func(lines string) string { return lines })
 	t.Run("whole", w.questions)
 	files := w.evidence(t, site.Query{Case: "K-0409"})
@@ -439,7 +445,7 @@ func (w *week) tampered(t *testing.T, files []proof.File) {
 	}
 	for _, c := range all {
 		r := bundle.Check(w.remake(t, c.files), w.s.Key())
-		if c.what != "a history that is rewritten" && c.what != "another moment" {
+		if c.what != "a history that is rewritten" && c.what != "another moment" && !tells(c.files, r) {
 			r = bundle.Check(w.remake(t, retold(c.files, r)), w.s.Key())
 		}
 		told := said(r) + strings.Join(r.Remarks, "\n")

@@ -1,0 +1,44 @@
+//go:build !race
+
+package bundle
+
+import (
+	"testing"
+
+	"golang.org/x/mod/sumdb/note"
+)
+
+// remembered asks its key once about each message and signature. Both are looked up whole, so what was changed is checked.
+type remembered struct {
+	note.Verifier
+	known map[[2]string]bool
+}
+
+func (r remembered) Verify(msg, sig []byte) bool {
+	asked := [2]string{string(msg), string(sig)}
+	good, ok := r.known[asked]
+	if !ok {
+		good = r.Verifier.Verify(msg, sig)
+		r.known[asked] = good
+	}
+	return good
+}
+
+// RememberSignatures lets the checks of a test that is alone check each signature of a station once.
+func RememberSignatures(t *testing.T) {
+	t.Helper()
+	keys := make(map[string]note.Verifier)
+	before := stationVerifier
+	t.Cleanup(func() { stationVerifier = before })
+	stationVerifier = func(vkey string) (note.Verifier, error) {
+		if v, ok := keys[vkey]; ok {
+			return v, nil
+		}
+		v, err := before(vkey)
+		if err != nil {
+			return nil, err
+		}
+		keys[vkey] = remembered{v, make(map[[2]string]bool)}
+		return keys[vkey], nil
+	}
+}
