@@ -27,7 +27,7 @@ func TestTalesAlone(t *testing.T) {
 		for _, k := range w.Trips() {
 			alone := sparing(&shelf{all: s.all})
 			alone.SetMoment(s.now)
-			if got, want := show(judge(t, alone, k)), show(judge(t, w, k)); got != want {
+			if got, want := show(must(alone.Judge(k))), show(must(w.Judge(k))); got != want {
 				t.Errorf("%s: %s alone is\n%s\nwith all facts at hand\n%s", name, s.name(k), got, want)
 			}
 		}
@@ -89,7 +89,7 @@ func TestTalesWithoutCorrections(t *testing.T) {
 				continue // the same as the first
 			}
 			for k, want := range verdicts(t, x.want) {
-				if got := show(judge(t, x.got, k)); got != want {
+				if got := show(must(x.got.Judge(k))); got != want {
 					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, x.name, s.name(k), got, want)
 				}
 			}

@@ -10,7 +10,6 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
-	"listbound/projections/words"
 
 	"github.com/go-json-experiment/json"
 	"pgregory.net/rapid"
@@ -21,7 +20,8 @@ import (
 type shelf struct {
 	all   []facts.Fact
 	asked map[facts.DimKey]int
-	filed [][]filing // of each fact that was there when something was last looked for
+	filed [][]filing                    // of each fact that was there when something was last looked for
+	found map[facts.DimKey][]facts.Fact // among those
 }
 
 // filing is one of a fact's variants, and where it belongs.
@@ -35,7 +35,7 @@ func (s *shelf) filings() [][]filing {
 	if len(s.filed) == len(s.all) {
 		return s.filed
 	}
-	s.filed = make([][]filing, len(s.all))
+	s.filed, s.found = make([][]filing, len(s.all)), make(map[facts.DimKey][]facts.Fact)
 	for i, f := range s.all {
 		for _, d := range s.variants(f.Event, 0) {
 			s.filed[i] = append(s.filed[i], filing{d, facts.Keys(f.Event, d)})
@@ -79,10 +79,14 @@ func (s *shelf) count(k facts.DimKey) {
 
 func (s *shelf) find(dim facts.Dim, key string) ([]facts.Fact, error) {
 	want := facts.DimKey{Dim: dim, Key: key}
+	filed := s.filings()
+	if found, ok := s.found[want]; ok {
+		return slices.Clone(found), nil
+	}
 	in := make(map[int64]bool)
 	positive := false
 	for n, f := range s.all {
-		for _, v := range s.filings()[n] {
+		for _, v := range filed[n] {
 			if dim == facts.DimStation {
 				in[f.Seq] = f.Event.Station == key && f.Remarks != 0
 			} else if slices.Contains(v.keys, want) {
@@ -114,7 +118,8 @@ func (s *shelf) find(dim facts.Dim, key string) ([]facts.Fact, error) {
 			out = append(out, f)
 		}
 	}
-	return out, nil
+	s.found[want] = out
+	return slices.Clone(out), nil
 }
 
 // Around keeps to the letter of the contract: never a packing more than asked for.
@@ -190,11 +195,17 @@ func shuffled(t *rapid.T, all []facts.Fact) []facts.Fact {
 	return out
 }
 
-// verdicts judges every trip afresh.
+// verdicts judges every trip afresh. They aren't put into words, which are made of what is shown of a finding anyway, and
+// take longer than judging.
 func verdicts(t tester, w *World) map[projections.TripKey]string {
+	t.Helper()
 	out := make(map[projections.TripKey]string)
 	for _, k := range w.Trips() {
-		out[k] = show(judge(t, w, k))
+		v, err := w.Judge(k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out[k] = show(v)
 	}
 	return out
 }
@@ -224,7 +235,7 @@ func TestInventedWorlds(t *testing.T) {
 		w := worldOf(weeks.Example(seed))
 		w.SetMoment(clock(20, 0, 0))
 		for _, k := range w.Trips() {
-			v := judge(t, w, k)
+			v := must(w.Judge(k))
 			checkVerdict(t, v)
 			status[v.Status]++
 			for _, f := range v.Findings {
@@ -258,10 +269,13 @@ func TestAnyArrivalOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		all := invent(t)
 		w := worldOf(all)
+		want := make(map[projections.TripKey]string)
 		for _, k := range w.Trips() {
-			checkVerdict(t, judge(t, w, k))
+			v := must(w.Judge(k))
+			checkVerdict(t, v)
+			want[k] = show(v)
 		}
-		same(t, "shuffled", verdicts(t, worldOf(shuffled(t, all))), verdicts(t, w))
+		same(t, "shuffled", verdicts(t, worldOf(shuffled(t, all))), want)
 	})
 }
 
@@ -293,15 +307,14 @@ func TestPartialWorld(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		all := invent(t)
 		full := worldOf(all)
-		one := &shelf{all: shuffled(t, all)}
+		one, src := &shelf{all: shuffled(t, all)}, &shelf{all: all}
 		shared := sparing(one)
 		for _, k := range full.Trips() {
-			want := show(judge(t, full, k))
-			src := &shelf{all: all}
-			if got := show(judge(t, sparing(src), k)); got != want {
+			want := show(must(full.Judge(k)))
+			if got := show(must(sparing(src).Judge(k))); got != want {
 				t.Fatalf("%v alone is\n%s\nshould be\n%s", k, got, want)
 			}
-			if got := show(judge(t, shared, k)); got != want {
+			if got := show(must(shared.Judge(k))); got != want {
 				t.Fatalf("%v after others is\n%s\nshould be\n%s", k, got, want)
 			}
 		}
@@ -402,12 +415,11 @@ func pieceByPiece(t tester, all []facts.Fact, partial bool, at time.Time) map[pr
 			kept[k], rests[k] = v, asks
 		}
 	}
-	told := make(map[projections.TripKey]string) // only of what stands: sentences take longer than judging
+	shown := make(map[projections.TripKey]string)
 	for k, v := range kept {
-		words.Embedded().Tell(&v)
-		told[k] = show(v)
+		shown[k] = show(v)
 	}
-	return told
+	return shown
 }
 
 // touchedTrips returns the trips of a touch, and those that rest on it.

@@ -357,8 +357,9 @@ func show(v projections.Verdict) string {
 func checkVerdict(t tester, v projections.Verdict) {
 	t.Helper()
 	for _, f := range v.Findings {
-		if f.Says == "" || f.Next == "" {
-			t.Errorf("%s says nothing: %q / %q", f.Code, f.Says, f.Next)
+		en := in(words.Reference, f)
+		if en.Says == "" || en.Next == "" {
+			t.Errorf("%s says nothing: %q / %q", f.Code, en.Says, en.Next)
 		}
 		if !slices.Contains(projections.Codes(), f.Code) {
 			t.Errorf("code %q is not listed", f.Code)
@@ -370,13 +371,13 @@ func checkVerdict(t tester, v projections.Verdict) {
 			t.Errorf("%s: window runs backwards, %s to %s", f.Code, f.From, f.To)
 		}
 		for _, bad := range []string{"retained", "%!", "\x00"} {
-			if strings.Contains(f.Says+f.Next, bad) {
-				t.Errorf("%s says %q", f.Code, f.Says+f.Next)
+			if strings.Contains(en.Says+en.Next, bad) {
+				t.Errorf("%s says %q", f.Code, en.Says+en.Next)
 			}
 		}
 		for _, bad := range []string{"  ", "..", " ."} {
-			if strings.Contains(f.Says, bad) || strings.Contains(f.Next, bad) {
-				t.Errorf("%s: %q in %q / %q", f.Code, bad, f.Says, f.Next)
+			if strings.Contains(en.Says, bad) || strings.Contains(en.Next, bad) {
+				t.Errorf("%s: %q in %q / %q", f.Code, bad, en.Says, en.Next)
 			}
 		}
 	}
