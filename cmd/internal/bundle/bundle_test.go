@@ -1,3 +1,5 @@
+//go:build !race
+
 package bundle_test
 
 import (
