@@ -25,7 +25,7 @@ func TestDamageIsFound(t *testing.T) {
 	ctx := context.Background()
 	for i, d := range damages {
 		if testing.Short() && i%4 != 0 {
-			continue // each start reads 18 MB
+			continue
 		}
 		t.Run(d.name, func(t *testing.T) {
 			t.Parallel()
