@@ -61,26 +61,29 @@ func wordy(random *rand.Rand, size int) string {
 	return b.String()
 }
 
-// packedLedger returns options for a copy of a ledger of 400 records in three blocks, of which the server has packed two.
+// packedLedger returns options for a copy of a ledger of 400 records in three blocks, of which two are packed, in three chunks
+// each. It is the tests that pack them, as the server does (TestSalvage), which begins a block at 8 MB only.
 func packedLedger(t *testing.T) ledger.Options {
 	t.Helper()
 	opts := ledgertest.Options(t)
 	packedOnce.Do(func() {
 		opts := opts
 		opts.Dir = packedDir(t)
-		l := ledgertest.Open(t, opts)
-		random := rand.New(rand.NewPCG(1, 2))
-		prev := int64(0)
-		for prev < packedSize {
-			prev = mustAppend(t, l, entry(t, "north/or-3", wordy(random, 50_000), prev))[0].Seq
-		}
-		awaitPacked(t, opts.Dir, 1)
-		awaitPacked(t, opts.Dir, 2)
+		l := fillWordy(t, opts, packedSize, 16_000)
 		if err := l.Close(); err != nil {
 			t.Fatal(err)
 		}
-		if n := blocks(t, opts.Dir); len(n) != 3 {
-			t.Fatalf("the stream has the blocks %v, want 3", n)
+		divide(t, opts.Dir)
+		for _, n := range []int{1, 2} {
+			change(t, blockPath(opts.Dir, n), func(data []byte) []byte { return pack(t, data) })
+		}
+		if err := ledgertest.Open(t, opts).Close(); err != nil {
+			t.Fatal(err)
+		}
+		for n, want := range map[int]bool{1: true, 2: true, 3: false} {
+			if packed, err := ledger.IsPackedFile(blockPath(opts.Dir, n)); err != nil || packed != want {
+				t.Fatalf("block %d is packed: %t, %v", n, packed, err)
+			}
 		}
 	})
 	copyTree(t, opts.Dir, packedDir(t))
@@ -88,6 +91,17 @@ func packedLedger(t *testing.T) ledger.Options {
 }
 
 const packedSize = 400
+
+// fillWordy returns a new ledger of n records that pack as real ones do.
+func fillWordy(t *testing.T, opts ledger.Options, n int64, size int) *ledgertest.Ledger {
+	t.Helper()
+	l := ledgertest.Open(t, opts)
+	random := rand.New(rand.NewPCG(1, 2))
+	for prev := int64(0); prev < n; {
+		prev = mustAppend(t, l, entry(t, "north/or-3", wordy(random, size), prev))[0].Seq
+	}
+	return l
+}
 
 var packedOnce sync.Once
 
@@ -141,8 +155,8 @@ func TestPackedDamage(t *testing.T) {
 		says  string
 		lacks bool // Verify names records that are lost
 	}{
-		{"a byte in the middle", flipPacked(1, 1_000_000), isDamaged, true},
-		{"a byte in the middle, unclean stop", both(flipPacked(2, 2_000_000), unclean), isDamaged, true},
+		{"a byte in the middle", flipPacked(1, 800_000), isDamaged, true},
+		{"a byte in the middle, unclean stop", both(flipPacked(2, 900_000), unclean), isDamaged, true},
 		{"the mark", flipPacked(1, 1), "block 1 of the stream begins with nothing that could be read", true},
 		{"the length", flipPacked(1, 5), isDamaged, false},
 		{"the head of the first chunk", flipPacked(1, 20), isDamaged, true},
@@ -197,9 +211,9 @@ func TestRepairBundlesFromPacked(t *testing.T) {
 	}{
 		"the bundle alone": {do: remove("log/tile/entries/000")},
 		"a record of the bundle, and another one's chunk in the stream": {
-			do: both(flipFile("log/tile/entries/000", 500), flipPacked(1, 2_000_000))},
+			do: both(flipFile("log/tile/entries/000", 500), flipPacked(1, 900_000))},
 		"a bundle, and a byte of a block that holds it": {
-			do: both(remove("log/tile/entries/000"), flipPacked(1, 2_000_000)), refused: "cannot read tile/entries/000"},
+			do: both(remove("log/tile/entries/000"), flipPacked(1, 900_000)), refused: "cannot read tile/entries/000"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -224,7 +238,7 @@ func TestRepairBundlesFromPacked(t *testing.T) {
 func TestPackedDamageWhileRunning(t *testing.T) {
 	opts := packedLedger(t)
 	l := ledgertest.OpenDamaged(t, opts)
-	flipPacked(1, 1_000_000)(t, opts.Dir)
+	flipPacked(1, 800_000)(t, opts.Dir)
 	report, err := l.Verify(context.Background(), ledger.VerifyOptions{})
 	if err != nil {
 		t.Fatal(err)
@@ -247,7 +261,14 @@ func TestPackedDamageWhileRunning(t *testing.T) {
 
 // All that is in a packed block can be read without the server, but for what a flipped byte costs: the end of its chunk.
 func TestSalvage(t *testing.T) {
-	opts := packedLedger(t)
+	opts := ledgertest.Options(t)
+	l := fillWordy(t, opts, 400, 50_000)
+	for _, n := range []int{1, 2} {
+		awaitPacked(t, opts.Dir, n)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
 	for _, n := range []int{1, 2} {
 		whole, err := os.ReadFile(blockPath(opts.Dir, n))
 		if err != nil {
@@ -371,7 +392,7 @@ func TestPackedIsLookedAtOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	flipPacked(1, 1_000_000)(t, opts.Dir)
+	flipPacked(1, 800_000)(t, opts.Dir)
 	look := func(changed time.Time) []ledger.Problem {
 		t.Helper()
 		if err := os.Chtimes(block, changed, changed); err != nil {
