@@ -56,7 +56,7 @@ func (l *Language) check() []Problem {
 	add := func(key string, what Fault, format string, args ...any) {
 		out = append(out, Problem{l.tag, key, what, fmt.Sprintf(format, args...)})
 	}
-	for key, t := range l.own {
+	for key, t := range l.own.texts() {
 		if t.ready().err != nil {
 			add(key, Syntax, "%v", t.err)
 			continue
@@ -88,7 +88,7 @@ func (l *Language) check() []Problem {
 		}
 	}
 	if l.english != nil {
-		for key := range l.english.own {
+		for key := range l.english.own.texts() {
 			if !l.Has(key) {
 				add(key, Missing, "")
 			}

@@ -181,7 +181,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 func markTexts(c *Catalogue) map[string]string {
 	pieces := make(map[string]string)
 	for lang, texts := range c.own {
-		for key, t := range texts {
+		for key, t := range texts() {
 			mark := func(s string) string {
 				m := fmt.Sprintf("⟦%d⟧", len(pieces))
 				pieces[m] = fmt.Sprintf("%q of %s in %s", s, key, lang)
@@ -279,7 +279,7 @@ func TestNothingIsProvenByACount(t *testing.T) {
 		if len(claims[lang]) == 0 {
 			t.Errorf("testdata/never.json lacks the words of %s that would claim that nothing was retained", lang)
 		}
-		for key, text := range j.Catalogue().own[lang] {
+		for key, text := range j.Catalogue().own[lang].texts() {
 			for _, bad := range claims[lang] {
 				if strings.Contains(strings.ToLower(text.source), strings.ToLower(bad)) {
 					t.Errorf("%s in %s claims too much: %s", key, lang, text.source)

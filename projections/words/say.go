@@ -25,7 +25,7 @@ type Language struct {
 	catalogue   *Catalogue
 	tag         string
 	lang        language.Tag
-	own, common map[string]*text
+	own, common table
 	english     *Language // nil in English itself
 	zone        *time.Location
 	printer     *message.Printer
@@ -80,19 +80,21 @@ func (l *Language) Name() string {
 }
 
 // Keys lists the keys of the language's own texts, in order.
-func (l *Language) Keys() []string { return slices.Sorted(maps.Keys(l.own)) }
+func (l *Language) Keys() []string { return slices.Sorted(maps.Keys(l.own.texts())) }
 
 // Has reports whether the language itself has a text for a key, so that Say
 // does not fall back to English.
-func (l *Language) Has(key string) bool { return l.own[key] != nil || l.common[key] != nil }
+func (l *Language) Has(key string) bool {
+	return l.own.texts()[key] != nil || l.common.texts()[key] != nil
+}
 
 // find returns the text for a key and the language it is written in.
 func (l *Language) find(key string) (*text, *Language) {
 	for in := l; in != nil; in = in.english {
-		if t := in.own[key]; t != nil {
+		if t := in.own.texts()[key]; t != nil {
 			return t, in
 		}
-		if t := in.common[key]; t != nil {
+		if t := in.common.texts()[key]; t != nil {
 			return t, in
 		}
 	}

@@ -68,6 +68,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"text/template"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -96,8 +97,8 @@ func (e *Error) Unwrap() error { return e.Err }
 
 // Catalogue has the texts of all languages. It is safe for concurrent use.
 type Catalogue struct {
-	own       map[string]map[string]*text // by language, by key
-	common    map[string]map[string]*text
+	own       map[string]table // by language
+	common    map[string]table
 	languages map[string]*Language
 	matcher   language.Matcher
 	tags      []string // in the matcher's order
@@ -122,7 +123,7 @@ func Load(fsys fs.FS, dir string) (*Catalogue, error) {
 // Merge layers catalogues: of a key that several have, the text of the last
 // counts. Their languages are taken together.
 func Merge(catalogues ...*Catalogue) *Catalogue {
-	own, common := make(map[string]map[string]*text), make(map[string]map[string]*text)
+	own, common := make(map[string]table), make(map[string]table)
 	for _, c := range catalogues {
 		layer(own, c.own)
 		layer(common, c.common)
@@ -157,16 +158,33 @@ func (c *Catalogue) For(local Local) *Catalogue {
 // Local tells how times and weights are written.
 func (c *Catalogue) Local() Local { return c.local }
 
-func layer(to, from map[string]map[string]*text) {
-	for tag, texts := range from {
-		if to[tag] == nil {
-			to[tag] = make(map[string]*text, len(texts))
+// table is the texts of a language by their keys. Those of the program's files are read when the first is asked for: most
+// commands say nothing, or speak one language.
+type table func() map[string]*text
+
+func (t table) texts() map[string]*text {
+	if t == nil {
+		return nil
+	}
+	return t()
+}
+
+func layer(to, from map[string]table) {
+	for tag, over := range from {
+		under := to[tag]
+		if under == nil {
+			to[tag] = over
+			continue
 		}
-		maps.Copy(to[tag], texts)
+		to[tag] = sync.OnceValue(func() map[string]*text {
+			both := maps.Clone(under())
+			maps.Copy(both, over())
+			return both
+		})
 	}
 }
 
-func build(own, common map[string]map[string]*text, local Local) *Catalogue {
+func build(own, common map[string]table, local Local) *Catalogue {
 	if local.Zone == nil {
 		local.Zone = time.UTC
 	}
@@ -197,14 +215,14 @@ func rank(tag string) int {
 	return 1
 }
 
-func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
+func load(fsys fs.FS, dir string) (map[string]table, error) {
 	program, ok := fsys.(embed.FS)
 	if !ok {
 		return read(fsys, dir)
 	}
 	key := embeddedIn{program, dir}
 	if had, ok := programTexts.Load(key); ok {
-		return had.(map[string]map[string]*text), nil
+		return had.(map[string]table), nil
 	}
 	texts, err := read(fsys, dir)
 	if err == nil {
@@ -222,32 +240,49 @@ type embeddedIn struct {
 	dir   string
 }
 
-func read(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
+func read(fsys fs.FS, dir string) (map[string]table, error) {
 	files, err := fs.Glob(fsys, path.Join(dir, "*.json"))
 	if err != nil {
 		return nil, fmt.Errorf("words: %w", err)
 	}
-	out, funcs := make(map[string]map[string]*text, len(files)), (&Language{}).functions(0)
+	_, program := fsys.(embed.FS)
+	out, funcs := make(map[string]table, len(files)), (&Language{}).functions(0)
 	for _, file := range files {
 		tag := strings.TrimSuffix(path.Base(file), ".json")
 		if _, err := language.Parse(tag); err != nil {
 			return nil, fmt.Errorf("words: the file %s is not named by a language tag such as de or pt-BR: %w", file, err)
 		}
-		raw, err := fs.ReadFile(fsys, file)
-		if err != nil {
-			return nil, fmt.Errorf("words: %w", err)
+		texts := sync.OnceValues(func() (map[string]*text, error) { return readFile(fsys, file, funcs) })
+		if !program { // somebody's work, who must hear what is wrong with it
+			if _, err := texts(); err != nil {
+				return nil, err
+			}
 		}
-		var sources map[string]source
-		if err := json.Unmarshal(raw, &sources); err != nil {
-			return nil, fmt.Errorf("words: %s: %w", file, err)
+		out[tag] = func() map[string]*text {
+			had, err := texts()
+			if err != nil {
+				panic(err) // the program is built wrong
+			}
+			return had
 		}
-		texts := make(map[string]*text, len(sources))
-		for key, src := range sources {
-			texts[key] = &text{key: key, source: string(src), funcs: funcs}
-		}
-		out[tag] = texts
 	}
 	return out, nil
+}
+
+func readFile(fsys fs.FS, file string, funcs template.FuncMap) (map[string]*text, error) {
+	raw, err := fs.ReadFile(fsys, file)
+	if err != nil {
+		return nil, fmt.Errorf("words: %w", err)
+	}
+	var sources map[string]source
+	if err := json.Unmarshal(raw, &sources); err != nil {
+		return nil, fmt.Errorf("words: %s: %w", file, err)
+	}
+	texts := make(map[string]*text, len(sources))
+	for key, src := range sources {
+		texts[key] = &text{key: key, source: string(src), funcs: funcs}
+	}
+	return texts, nil
 }
 
 // Formats lists the keys of what this package itself says and how a language
@@ -257,7 +292,7 @@ func Formats() []string {
 	if err != nil {
 		return nil // Load says so
 	}
-	return slices.Sorted(maps.Keys(common[Reference]))
+	return slices.Sorted(maps.Keys(common[Reference].texts()))
 }
 
 // Languages lists the tags of the languages, English first.
