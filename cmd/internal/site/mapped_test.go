@@ -1,3 +1,5 @@
+//go:build !race
+
 package site_test
 
 import (
@@ -46,9 +48,9 @@ func linksOf(t *testing.T, s *site.Site, seq int64) string {
 	return strings.Join(out, ", ")
 }
 
-// TestLinks: a record names what it is about, a correction what the corrected one is about and what it puts in its place,
+// TestLinksOfRecords: a record names what it is about, a correction what the corrected one is about and what it puts in its place,
 // also within one batch.
-func TestLinks(t *testing.T) {
+func TestLinksOfRecords(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
 	opened := &events.Observation{Station: "north/or-3", Kind: events.KindSetOpened,
 		Time: noon.Add(-time.Hour), Set: "LAP-014", Data: &events.SetOpened{Case: "K-0412", Tag: "LAP-022"}}
