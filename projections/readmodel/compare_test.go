@@ -1,3 +1,5 @@
+//go:build !race
+
 package readmodel_test
 
 import (
@@ -16,18 +18,6 @@ import (
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
-
-// differences holds the file of one model against another of the same records.
-func differences(t *testing.T, m, fresh *readmodel.Model, most int) (found []readmodel.Difference, n int) {
-	t.Helper()
-	s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
-	defer s.Close()
-	found, n, err := s.Differences(t.Context(), fresh, most)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return found, n
-}
 
 // TestDifferences: what somebody changes in the file is named by table, row and column, whatever it is; where nothing was
 // changed, nothing is.

@@ -784,3 +784,22 @@ func names(vs []projections.Verdict) (out []string) {
 	}
 	return out
 }
+
+// differences holds the file of one model against another of the same records.
+func differences(t *testing.T, m, fresh *readmodel.Model, most int) (found []readmodel.Difference, n int) {
+	t.Helper()
+	s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
+	defer s.Close()
+	found, n, err := s.Differences(t.Context(), fresh, most)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found, n
+}
+
+// impatient puts a policy in force that waits for nothing for long.
+func impatient(h *hospital) {
+	p := events.DefaultPolicy()
+	p.Waits = events.Waits{Run: 3, Release: 4, Indicator: 30, Seen: 24, Count: 2, Close: 1, Station: 20}
+	h.record("north/ledger", clock(-2, 9, 0), "north", "", &events.PolicyAdopted{Policy: p})
+}

@@ -1,3 +1,5 @@
+//go:build !race
+
 package readmodel_test
 
 import (
@@ -9,13 +11,6 @@ import (
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
-
-// impatient puts a policy in force that waits for nothing for long.
-func impatient(h *hospital) {
-	p := events.DefaultPolicy()
-	p.Waits = events.Waits{Run: 3, Release: 4, Indicator: 30, Seen: 24, Count: 2, Close: 1, Station: 20}
-	h.record("north/ledger", clock(-2, 9, 0), "north", "", &events.PolicyAdopted{Policy: p})
-}
 
 // TestDue: the model says when its next verdict changes by itself, and changes
 // it then and not before. A clock that goes back changes nothing.
