@@ -40,6 +40,9 @@ type needed struct {
 	facts.Needed
 }
 
+// worthCollecting is how many facts are worth a collection of their own when they are let go. Tests hold fewer, hundreds of times.
+const worthCollecting = 10_000
+
 // mostRests is how many questions are kept before they are put into rests_on: some 15 MB.
 const mostRests = 500_000
 
@@ -94,7 +97,7 @@ func (m *Model) judgeStill(ctx context.Context, b *Batch) error {
 	if m.early == nil {
 		m.early = new(early)
 	}
-	gone := m.world.Lets()
+	held, gone := m.world.Len(), m.world.Lets()
 	keys := m.world.Still(since.seq, since.at)
 	slices.SortFunc(keys, byTime)
 	needs, err := m.judgeEarly(ctx, keys)
@@ -106,7 +109,9 @@ func (m *Model) judgeStill(ctx context.Context, b *Batch) error {
 		gone.Judged(needs[i].TripKey, needs[i].Other)
 	}
 	m.world = m.world.LetGo(since.seq, since.at)
-	runtime.GC() // what the next one waits for is reckoned from what is left, not from what was held
+	if held > worthCollecting {
+		runtime.GC() // what the next one waits for is reckoned from what is left, not from what was held
+	}
 	m.early.most = max(m.bulkWorld, m.world.Len()+m.bulkWorld/2)
 	return nil
 }
