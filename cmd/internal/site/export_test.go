@@ -66,4 +66,6 @@ func (s *Site) HistoryJudged(ctx context.Context, q Query) (*projections.History
 }
 
 // CheckModel holds the read model against the records, as Verify does, without looking at the records themselves.
-func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) { return s.checkModel(ctx, atOnce) }
+func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) {
+	return s.checkModel(ctx, atOnce)
+}
