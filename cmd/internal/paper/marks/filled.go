@@ -33,15 +33,13 @@ func (m *mask) patch() bool {
 			v[i] = 1
 		}
 	}
-	bigger := func(a, b float32) float32 { return max(a, b) }
-	smaller := func(a, b float32) float32 { return min(a, b) }
-	v = windowed(windowed(v, m.w, m.h, 3, bigger), m.w, m.h, 3, smaller) // between the strokes that fill it
+	v = closing(v, m.w, m.h, 3) // between the strokes that fill it
 	closed := make([]bool, len(v))
 	for i := range v {
 		closed[i] = v[i] > 0.5
 	}
 	n := 0
-	for _, on := range windowed(windowed(v, m.w, m.h, pen, smaller), m.w, m.h, pen, bigger) {
+	for _, on := range opening(v, m.w, m.h, pen) {
 		if on > 0.5 {
 			n++
 		}

@@ -21,8 +21,12 @@ const flatDPI = 150
 func flat(page *image.Gray) *image.Gray {
 	const border = 30
 	out := image.NewGray(image.Rect(0, 0, page.Rect.Dx()+2*border, page.Rect.Dy()+2*border))
-	draw.Draw(out, out.Rect, image.NewUniform(color.Gray{Y: 179}), image.Point{}, draw.Src)
-	draw.Draw(out, page.Rect.Add(image.Pt(border, border)), page, image.Point{}, draw.Src)
+	for i := range out.Pix {
+		out.Pix[i] = 179
+	}
+	for y := range page.Rect.Dy() {
+		copy(out.Pix[(y+border)*out.Stride+border:], page.Pix[y*page.Stride:][:page.Rect.Dx()])
+	}
 	return out
 }
 

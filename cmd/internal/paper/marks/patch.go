@@ -110,55 +110,80 @@ func (p *patch) white() []float32 {
 
 // closing fills what is narrower than n pixels with the brightness around it: strokes vanish, shadows stay.
 func closing(v []float32, w, h, n int) []float32 {
-	bigger := func(a, b float32) float32 { return max(a, b) }
-	smaller := func(a, b float32) float32 { return min(a, b) }
-	return windowed(windowed(v, w, h, n, bigger), w, h, n, smaller)
-}
-
-// windowed takes the extreme in a square of n pixels around each.
-func windowed(v []float32, w, h, n int, pick func(a, b float32) float32) []float32 {
-	out := slices.Clone(v)
-	line := make([]float32, 3*max(w, h)) // one for all: this is where most of a reading's time went
-	for j := range h {
-		slide(out[j*w:(j+1)*w], 1, w, n, pick, line)
-	}
-	for i := range w {
-		slide(out[i:], w, h, n, pick, line)
-	}
+	out := brightest(slices.Clone(v), w, h, n)
+	negate(out)
+	brightest(out, w, h, n) // of what is negated: the darkest
+	negate(out)
 	return out
 }
 
+// opening darkens what a bright square of n pixels does not fit into.
+func opening(v []float32, w, h, n int) []float32 {
+	out := slices.Clone(v)
+	negate(out)
+	brightest(out, w, h, n)
+	negate(out)
+	return brightest(out, w, h, n)
+}
+
+func negate(v []float32) {
+	for i := range v {
+		v[i] = -v[i]
+	}
+}
+
+// brightest puts in place of each pixel the brightest in a square of n pixels around it.
+func brightest(v []float32, w, h, n int) []float32 {
+	line := make([]float32, 3*max(w, h)) // one for all: this is where most of a reading's time went
+	for j := range h {
+		slide(v[j*w:(j+1)*w], 1, w, n, line)
+	}
+	for i := range w {
+		slide(v[i:], w, h, n, line)
+	}
+	return v
+}
+
 // slide does it along a line whose values are step apart (van Herk: each value is looked at three times whatever n is).
-func slide(v []float32, step, count, n int, pick func(a, b float32) float32, line []float32) {
-	half := n / 2
+func slide(v []float32, step, count, n int, line []float32) {
 	src, ahead, back := line[:count], line[count:2*count], line[2*count:3*count]
-	for i := range count {
-		src[i] = v[i*step]
+	for i, at := 0, 0; i < count; i, at = i+1, at+step {
+		src[i] = v[at]
 	}
-	for i := range count {
-		if i%n == 0 {
-			ahead[i] = src[i]
-		} else {
-			ahead[i] = pick(ahead[i-1], src[i])
-		}
-	}
-	for i := count - 1; i >= 0; i-- {
-		if i == count-1 || (i+1)%n == 0 {
-			back[i] = src[i]
-		} else {
-			back[i] = pick(back[i+1], src[i])
-		}
-	}
-	for i := range count {
-		a, b := max(i-half, 0), min(i+half, count-1)
-		if a/n == b/n { // at an edge the window may lie within a block
-			m := src[a]
-			for k := a + 1; k <= b; k++ {
-				m = pick(m, src[k])
+	for from := 0; from < count; from += n { // ahead is the most of a block up to here, back from here on
+		to := min(from+n, count)
+		m := src[from]
+		for i := from; i < to; i++ {
+			if src[i] > m {
+				m = src[i]
 			}
-			v[i*step] = m
-			continue
+			ahead[i] = m
 		}
-		v[i*step] = pick(back[a], ahead[b])
+		m = src[to-1]
+		for i := to - 1; i >= from; i-- {
+			if src[i] > m {
+				m = src[i]
+			}
+			back[i] = m
+		}
+	}
+	half := n / 2
+	block, next := 0, n // the one in which the window begins, and the one after it
+	for i, at := 0, 0; i < count; i, at = i+1, at+step {
+		a, b := max(i-half, 0), min(i+half, count-1)
+		if a == next {
+			block, next = next, next+n
+		}
+		switch m := back[a]; {
+		case b >= next:
+			if ahead[b] > m {
+				m = ahead[b]
+			}
+			v[at] = m
+		case a == block:
+			v[at] = ahead[b]
+		default: // the window ends with the line, within a block
+			v[at] = m
+		}
 	}
 }
