@@ -1,3 +1,5 @@
+//go:build !race
+
 package commands
 
 import (
@@ -6,17 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
-
-// run runs a command line at a fixed time.
-func run(t *testing.T, args ...string) (code int, out, errs string) {
-	t.Helper()
-	var o, e bytes.Buffer
-	code = Run(t.Context(), Env{Clock: func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) },
-		In: strings.NewReader(""), Out: &o, Err: &e}, args)
-	return code, o.String(), e.String()
-}
 
 // TestListsImportIssuePrint: from a table with faults to a printed sheet.
 func TestListsImportIssuePrint(t *testing.T) {

@@ -12,6 +12,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"listbound/cmd/internal/site"
 )
 
 // The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
@@ -107,5 +109,50 @@ func TestDayIsPrintedAndReadBack(t *testing.T) {
 	}
 	if code, _ := paperRun(t, clock, "paper", "read", "--data", dir); code == ExitOK {
 		t.Error("nothing to read was read")
+	}
+}
+
+// The cases of the day by the schedule come first, each with a cover and the papers of its sets; what lacks a count sheet is named.
+func TestDayByTheSchedule(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "south", Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.ImportSchedule(t.Context(), []byte("case,start,room,sets\nK-7,2026-03-06 07:30,OR 3,HAND-1 HAND-4 HAND-3\n"),
+		site.ScheduleAsked{Operator: "B-1"})
+	if err := errors.Join(err, s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	out := t.TempDir()
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--day", "2026-03-06", "--blank",
+		"0"); code != ExitOK {
+		t.Fatal(says)
+	}
+	day := filepath.Join(out, "2026-03-06")
+	for _, name := range []string{"0 cover.pdf", "HAND-1.pdf", "label HAND-1.pdf", "HAND-4.pdf"} {
+		if _, err := os.Stat(filepath.Join(day, "cases", "01 0730 OR 3 K-7", name)); err != nil {
+			t.Error(err)
+		}
+	}
+	for name, goods := range map[string]bool{"HAND-1.pdf": true, "HAND-4.pdf": false} { // on one count sheet of the case
+		text, err := exec.Command("pdftotext", filepath.Join(day, "cases", "01 0730 OR 3 K-7", name), "-").Output()
+		if err != nil || strings.Contains(string(text), "Gauze") != goods {
+			t.Errorf("%s has rows for goods: %v %v", name, !goods, err)
+		}
+	}
+	if spare, err := filepath.Glob(filepath.Join(day, "sheets", "*")); err != nil || len(spare) != 0 {
+		t.Errorf("a set of a case is spare: %v %v", spare, err)
+	}
+	raw, err := os.ReadFile(filepath.Join(day, "contents.txt"))
+	if s := string(raw); err != nil || !strings.HasPrefix(s, "2026-03-06: ") || !strings.Contains(s, "07:30 OR 3, case K-7:\nHAND-1") ||
+		!strings.Contains(s, "HAND-3, for case K-7") {
+		t.Errorf("%s %v", s, err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", filepath.Join(day, "cases", "01 0730 OR 3 K-7", "0 cover.pdf"), "-").Output()
+	for _, want := range []string{"07:30 OR 3", "Case K-7", "HAND-1", "HAND-3", "No count sheet: look for the set"} {
+		if err != nil || !strings.Contains(strings.Join(strings.Fields(string(text)), " "), want) {
+			t.Errorf("the cover lacks %q: %s %v", want, text, err)
+		}
 	}
 }

@@ -41,3 +41,12 @@ func TestRecordCanBeInterrupted(t *testing.T) {
 		t.Errorf("afterwards: %d %s", code, again)
 	}
 }
+
+// run runs a command line at a fixed time.
+func run(t *testing.T, args ...string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = Run(t.Context(), Env{Clock: func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) },
+		In: strings.NewReader(""), Out: &o, Err: &e}, args)
+	return code, o.String(), e.String()
+}
