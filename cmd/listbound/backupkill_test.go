@@ -65,13 +65,14 @@ func TestBackupAndRestoreAreKilled(t *testing.T) {
 		if kill(t, time.Duration(rnd.Int64N(int64(took))), "backup", "--data", dir, to) {
 			cut++
 		}
-		restored := filepath.Join(t.TempDir(), "r")
+		restored, whole := filepath.Join(t.TempDir(), "r"), ""
 		if kill(t, time.Duration(rnd.Int64N(int64(took))), "restore", to, "--data", restored) {
 			cut++
 			if _, err := os.Stat(filepath.Join(restored, "log")); err == nil {
-				// Where it was killed right behind its last step, nothing is wrong.
-				out, err := run("broken", "--data", restored).CombinedOutput()
-				if err != nil && !strings.Contains(string(out), "run listbound restore again") {
+				out, err := run("verify", "--data", restored).CombinedOutput()
+				if err == nil {
+					whole = string(out)
+				} else if !strings.Contains(string(out), "run listbound restore again") {
 					t.Errorf("after a restore that was cut off: %v %s", err, out)
 				}
 			}
@@ -80,8 +81,12 @@ func TestBackupAndRestoreAreKilled(t *testing.T) {
 			t.Fatal(err)
 		}
 		must("restore", to, "--data", restored)
-		if out := must("verify", "--data", restored); !strings.Contains(out, "intact: ") {
+		out := must("verify", "--data", restored)
+		if !strings.Contains(out, "intact: ") {
 			t.Errorf("restored from a backup whose next one was killed: %s", out)
+		}
+		if whole != "" && whole != out { // killed right behind its last step it is whole
+			t.Errorf("a restore that was cut off passes for one that was not:\n%s\n%s", whole, out)
 		}
 	}
 	if cut < tries/2 {
