@@ -17,6 +17,12 @@ func brightness(m image.Image, n int) *gray {
 	b := m.Bounds()
 	out := &gray{w: b.Dx() / n, h: b.Dy() / n}
 	out.pix = make([]uint8, out.w*out.h)
+	if n == 1 {
+		for y := range out.h {
+			luma(m, b.Min.Y+y, out.pix[y*out.w:][:out.w])
+		}
+		return out
+	}
 	row := make([]uint8, b.Dx())
 	sums := make([]uint32, out.w)
 	for y := range out.h {
@@ -96,18 +102,21 @@ func (g *gray) darkSpots(share float64, around int) []bool {
 	sums := make([]uint32, (g.w+1)*(g.h+1))
 	for y := range g.h {
 		line := uint32(0)
-		for x := range g.w {
-			line += uint32(g.pix[y*g.w+x])
-			sums[(y+1)*(g.w+1)+x+1] = sums[y*(g.w+1)+x+1] + line
+		above, here := sums[y*(g.w+1)+1:][:g.w], sums[(y+1)*(g.w+1)+1:][:g.w]
+		for x, v := range g.pix[y*g.w:][:g.w] {
+			line += uint32(v)
+			here[x] = above[x] + line
 		}
 	}
 	out := make([]bool, g.w*g.h)
 	for y := range g.h {
 		y0, y1 := max(0, y-around), min(g.h, y+around+1)
-		for x := range g.w {
+		above, below := sums[y0*(g.w+1):][:g.w+1], sums[y1*(g.w+1):][:g.w+1]
+		dark := out[y*g.w:][:g.w]
+		for x, v := range g.pix[y*g.w:][:g.w] {
 			x0, x1 := max(0, x-around), min(g.w, x+around+1)
-			s := sums[y1*(g.w+1)+x1] - sums[y0*(g.w+1)+x1] - sums[y1*(g.w+1)+x0] + sums[y0*(g.w+1)+x0]
-			out[y*g.w+x] = float64(g.pix[y*g.w+x])*float64((y1-y0)*(x1-x0)) < share*float64(s)
+			s := below[x1] - above[x1] - below[x0] + above[x0]
+			dark[x] = float64(v)*float64((y1-y0)*(x1-x0)) < share*float64(s)
 		}
 	}
 	return out
