@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"strings"
 	"testing"
 
 	"listbound/cmd/internal/browsertest"
@@ -49,6 +50,44 @@ func TestActThatLeavesThePage(t *testing.T) {
 		got := browsertest.Eval[string](p, `new Promise(done => setTimeout(() => done(location.pathname), 20))`)
 		if got != fmt.Sprintf("/%d", n+1) {
 			t.Fatalf("asked while the page was loaded again: %q", got)
+		}
+	}
+}
+
+// TestAxeLooksAtAll: what axe finds on a page it finds in whichever of its rows it is, though it looks at three only of those
+// that look alike.
+func TestAxeLooksAtAll(t *testing.T) {
+	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
+	const rows = 200
+	page := func(odd int, cell string) string {
+		var b strings.Builder
+		b.WriteString(`data:text/html,<!DOCTYPE html><html lang="en"><title>Rows</title><meta name="viewport" content="width=device-width">
+			<style>td { color: rgb(0,0,0); background: rgb(255,255,255) } .pale { color: rgb(200,200,200) }
+			.late { opacity: 0.3 }</style>
+			<main><h1>Rows</h1><table><tbody>`)
+		for n := range rows {
+			own := `<td><b>whole</b></td>`
+			if n == odd {
+				own = cell
+			}
+			fmt.Fprintf(&b, "<tr><th scope=row>Set %d</th>%s</tr>", n, own)
+		}
+		return b.String() + "</tbody></table></main></html>"
+	}
+	for name, c := range map[string]struct {
+		cell  string
+		finds int
+	}{
+		"all alike":                  {`<td><b>whole</b></td>`, 0},
+		"a pale cell":                {`<td class="pale"><b>whole</b></td>`, 1},
+		"a pale word":                {`<td><b class="pale">whole</b></td>`, 1},
+		"what is around is grey":     {`<td style="background: rgb(90,90,90)"><b>whole</b></td>`, 1},
+		"what is around shines away": {`<td class="late"><b>whole</b></td>`, 1},
+		"a button without a name":    {`<td><button></button></td>`, 1},
+	} {
+		tab.Open(page(rows/2+3, c.cell))
+		if found := tab.AxeFinds(); len(found) != c.finds {
+			t.Errorf("%s: axe finds %d things, not %d: %q", name, len(found), c.finds, found)
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/dom"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
@@ -81,6 +82,19 @@ func (p *Tab) middle(selector string) []float64 {
 		const r = el.getClientRects()[0]; // a link may go over two lines
 		return [r.left + r.width / 2, r.top + r.height / 2];
 	})()`, strconv.Quote(selector)))
+}
+
+// Upload has a field take files, as a person who chooses them.
+func (p *Tab) Upload(selector string, files ...string) {
+	p.t.Helper()
+	p.Do(func(ctx context.Context, t *chromedp.Target) (none chromedp.Void, err error) {
+		field, err := cdp.Call(ctx, t, runtime.Evaluate,
+			runtime.EvaluateParams{Expression: fmt.Sprintf(`document.querySelector(%s)`, strconv.Quote(selector))})
+		if err == nil {
+			_, err = cdp.Call(ctx, t, dom.SetFileInputFiles, dom.SetFileInputFilesParams{Files: files, ObjectID: field.Result.ObjectID})
+		}
+		return none, err
+	})
 }
 
 // Before runs a script in each page of the tab before the page's own.

@@ -14,8 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
-
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
@@ -106,13 +104,13 @@ func TestCameraAndFiles(t *testing.T) {
 	}
 	p.Open(h.At("readback") + "?lang=de")
 	p.Await(`document.querySelector("#scan").dataset.ready`)
-	p.Do(chromedp.SetUploadFiles("#files", []string{file}))
+	p.Upload("#files", file)
 	p.Await(`document.body.dataset.pictures === "1"`)
 	p.AwaitText("#reads", "VAS-004, Seite 1 von 1")
 	p.AwaitText("#verdict", "Welcher Eingriff steht auf der Zählliste von VAS-004?")
 	p.Axe()
 	h.Cut.Store(true)
-	p.Do(chromedp.SetUploadFiles("#files", []string{file}))
+	p.Upload("#files", file)
 	p.AwaitText("#reads", "Der Server war nicht erreichbar")
 	h.Cut.Store(false)
 	if s := p.Text("#reads"); !strings.Contains(s, "Papier behalten") {
