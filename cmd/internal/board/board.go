@@ -76,7 +76,9 @@ func Register(
 	if err != nil {
 		return fmt.Errorf("assets: %w", err)
 	}
-	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
+	if err := sh.Serve(mux, "/board/assets/", assets); err != nil {
+		return err
+	}
 	mux.HandleFunc("GET /{$}", p.pageAt(p.boardPage))
 	mux.HandleFunc("GET /day", p.pageAt(p.dayPage))
 	mux.HandleFunc("GET /wall", p.page(p.wallPage))

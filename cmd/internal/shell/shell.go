@@ -184,6 +184,7 @@ type Shell struct {
 	// Accounts are those that have a badge; nil where there are none.
 	Accounts  func(badge string) ([]Account, error)
 	languages []*Words // English first
+	assets    []assetSet
 	catalogue *words.Catalogue
 	log       *slog.Logger
 	clerk     refusal.Clerk
@@ -253,6 +254,7 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 			"day":      w.Day,
 			"finding":  w.anyFinding, "codeName": w.Code,
 			"historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) },
+			"asset":       s.Asset,
 		}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {
@@ -270,8 +272,8 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 type Page struct {
 	Site    string
 	Title   string
-	Scripts []string // addresses of the page's modules
-	Styles  []string // addresses of the page's own style sheets
+	Scripts []string // the page's modules, as Asset takes them
+	Styles  []string // the page's own style sheets, likewise
 	Base    string   // before the addresses of the frame's links to workplaces and lists
 	Wide    bool     // no side margins: for boards and wall screens
 	Path    string   // address of this page, for the language links
@@ -456,31 +458,6 @@ func (s *Shell) FailText(w http.ResponseWriter, r *http.Request, err error) {
 type Mux interface {
 	Handle(pattern string, h http.Handler)
 	HandleFunc(pattern string, f func(http.ResponseWriter, *http.Request))
-}
-
-// Register adds the shared assets to a mux.
-func (s *Shell) Register(mux Mux) {
-	assets, err := Files()
-	if err != nil {
-		s.log.Error("assets", "error", err)
-		return
-	}
-	mux.Handle("GET /assets/", Assets("/assets/", assets))
-}
-
-// Files are the shared assets, as /assets/ serves them.
-func Files() (fs.FS, error) {
-	files, err := fs.Sub(assetFiles, "assets")
-	if err != nil {
-		return nil, fmt.Errorf("shared assets: %w", err)
-	}
-	return files, nil
-}
-
-// Assets serves embedded files. They change only with the program, and a
-// browser asks again each time: a station must never run yesterday's script.
-func Assets(prefix string, files fs.FS) http.Handler {
-	return http.StripPrefix(prefix, http.FileServerFS(files))
 }
 
 // Changes is the stream that tells a page that verdicts may have changed:

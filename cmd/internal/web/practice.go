@@ -65,6 +65,7 @@ func (f *Filling) register(mux shell.Mux, sh *shell.Shell, real *site.Site, log 
 	open := func(mux shell.Mux, p *site.Site) error {
 		psh := shell.New("PRACTICE "+p.Name(), real.Local(), p.Clock, log)
 		psh.Behind = p.Behind
+		psh.AssetsOf(sh)
 		return workplace.Register(mux, psh, p, workplace.Options{Prefix: practicePrefix, Practice: true, Log: log})
 	}
 	f.mu.Lock()

@@ -50,7 +50,7 @@ func (d *Desk) worker(assets fs.FS) ([]byte, error) {
 			fmt.Fprintln(sum, name, len(raw))
 			sum.Write(raw)
 			if name != "sw.js" {
-				files = append(files, dir.prefix+name)
+				files = append(files, d.sh.Asset(dir.prefix+name))
 			}
 			return err
 		})

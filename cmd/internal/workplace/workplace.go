@@ -195,7 +195,9 @@ func (d *Desk) register(mux shell.Mux) error {
 		return fmt.Errorf("workplace assets: %w", err)
 	}
 	p := d.opts.Prefix
-	mux.Handle("GET "+p+"/workplace/", shell.Assets(p+"/workplace/", assets))
+	if err := d.sh.Serve(mux, p+"/workplace/", assets); err != nil {
+		return err
+	}
 	at := p + "/at/{site}/{station}/"
 	mux.HandleFunc("GET "+p+"/at/{$}", d.page(d.stationsPage))
 	if err := d.registerWorker(mux, assets); err != nil {

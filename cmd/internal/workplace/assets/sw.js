@@ -80,8 +80,8 @@ async function answer(request) {
     if (old) return old;
     throw err;
   }
-  // A full disk keeps nothing, and takes no answer away.
-  if (sound(res) && res.type === "basic") await keep(request.url, res.clone()).catch(() => {});
+  // A full disk keeps nothing, and takes no answer away. A file's name says what is in it: it is kept with its version.
+  if (sound(res) && res.type === "basic" && !files.includes(new URL(request.url).pathname)) await keep(request.url, res.clone()).catch(() => {});
   return res;
 }
 
