@@ -160,18 +160,28 @@ func TestKillWhilePacking(t *testing.T) { killedWhilePacking(t, 1, 250) }
 
 func killedWhilePacking(t *testing.T, tries, first int) {
 	opts := killed(t, "long", tries, first)
-	if packed, err := ledger.IsPackedFile(blockPath(opts.Dir, 1)); err != nil || !packed {
-		t.Errorf("no block was packed: %v", err)
+	if !firstIsPacked(t, opts.Dir) {
+		t.Error("no block was packed")
 	}
 }
 
-// killed kills the child in each try a little later than in the one before: first after so many records.
+func firstIsPacked(t *testing.T, dir string) bool {
+	t.Helper()
+	packed, err := ledger.IsPackedFile(blockPath(dir, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return packed
+}
+
+// killed kills the child in each try a little later than in the one before: first after so many records. Where no block of long
+// notes was packed by then, as on a machine that is busy elsewhere, it goes on for a few tries.
 func killed(t *testing.T, mode string, tries, first int) ledger.Options {
 	opts := ledgertest.Options(t)
 	opts.Clock = time.Now
 	acked := map[int64]string{} // what each sequence was said to hold
 	var checkpoints [][]byte
-	for try := range tries {
+	for try := 0; try < tries || mode == "long" && try < tries+3 && !firstIsPacked(t, opts.Dir); try++ {
 		cmd, lines := startChild(t, opts.Dir, mode)
 		enough := first + 97*try
 		n := 0
