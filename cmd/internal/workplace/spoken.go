@@ -16,12 +16,17 @@ import (
 // makes is a text as each language says it.
 type makes func(*shell.Words) string
 
-// t returns one of this package's words.
+// t returns one of this package's words. Written into each of its thousand callers, with two closures each, it was a
+// tenth of the package, and a fifth of the time that compiling it takes.
+//
+//go:noinline
 func (v *visit) t(key string, args ...any) string {
 	return v.make(func(w *shell.Words) string { return w.T("workplace."+key, v.inWords(w, args)...) })
 }
 
 // time writes a moment.
+//
+//go:noinline
 func (v *visit) time(at time.Time) string {
 	return v.make(func(w *shell.Words) string { return w.Time(at) })
 }
