@@ -132,6 +132,9 @@ func TestPagesAskWhatIsRead(t *testing.T) {
 				continue
 			}
 			seen[what] = true
+			if u.Path == "/print/day.zip" { // of one set, as printing those of all takes ten times as long as all else here
+				to += "&set=LAP-014"
+			}
 			if code, _, body := get(t, srv.URL+to); strings.Contains(body, notRead) || code == http.StatusBadRequest && strings.HasPrefix(to, "/api") {
 				t.Errorf("%s leads to %s: %d: %.300s", path, to, code, body)
 			}
