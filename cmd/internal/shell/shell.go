@@ -19,6 +19,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -246,7 +247,7 @@ func (s *Shell) CheckLanguage(r *http.Request) error {
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
 	for _, w := range s.languages {
-		t := template.New("").Funcs(template.FuncMap{
+		all := template.FuncMap{
 			"t": w.T, "at": w.Time, "place": w.Place, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit,
 			"weightNumber": w.in.WeightNumber, "version": version.String,
 			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
@@ -255,17 +256,55 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 			"finding":  w.anyFinding, "codeName": w.Code,
 			"historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) },
 			"asset":       s.Asset,
-		}).Funcs(funcs)
-		t, err := t.ParseFS(templateFiles, "templates/*.html")
-		if err == nil {
-			t, err = t.ParseFS(files, patterns...)
 		}
+		maps.Copy(all, funcs)
+		t, err := parsed(files, all, patterns)
 		if err != nil {
 			return nil, fmt.Errorf("page templates: %w", err)
 		}
 		out[w.Lang] = t
 	}
 	return out, nil
+}
+
+// parses are the templates of files that are part of the program, by these and their patterns, as parsed and never executed:
+// each language and each server has a copy with functions of its own.
+var parses sync.Map
+
+// parsed returns templates that call such functions.
+func parsed(files fs.FS, funcs template.FuncMap, patterns []string) (*template.Template, error) {
+	type source struct {
+		files    embed.FS
+		patterns string
+	}
+	embedded, constant := files.(embed.FS)
+	of := source{embedded, strings.Join(patterns, "\n")}
+	if constant {
+		if t, ok := parses.Load(of); ok {
+			t, err := t.(*template.Template).Clone()
+			if err != nil {
+				return nil, err
+			}
+			return t.Funcs(funcs), nil
+		}
+	}
+	t, err := template.New("").Funcs(funcs).ParseFS(templateFiles, "templates/*.html")
+	if err == nil {
+		t, err = t.ParseFS(files, patterns...)
+	}
+	if err != nil || !constant {
+		return t, err
+	}
+	kept, err := t.Clone()
+	if err != nil {
+		return nil, err
+	}
+	none := make(template.FuncMap) // so that what is kept calls, and holds, nothing of this server
+	for name := range funcs {
+		none[name] = func(...any) (string, error) { return "", fmt.Errorf("no function %s was given", name) }
+	}
+	parses.Store(of, kept.Funcs(none))
+	return t, nil
 }
 
 // Page is what the frame needs; Body is the page's own.

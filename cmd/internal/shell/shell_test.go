@@ -63,6 +63,35 @@ func TestLocalPage(t *testing.T) {
 	}
 }
 
+// TestServersShareNoFunctions: files that are part of the program are parsed once; each server's pages, of each language, are of
+// its own time all the same, also after another's have been shown.
+func TestServersShareNoFunctions(t *testing.T) {
+	j, err := texts.Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		for note, local := range map[string]words.Local{"Europe/Berlin": {Zone: berlin}, "UTC.": {}} {
+			sh := New("north/ledger", j.For(local), shellClock, slog.New(slog.DiscardHandler))
+			templates, err := sh.Templates(templateFiles, nil, "templates/*.html")
+			if err != nil {
+				t.Fatal(err)
+			}
+			for lang, says := range map[string]string{"en": "Times are", "de": "Zeiten"} {
+				w := httptest.NewRecorder()
+				sh.Render(w, httptest.NewRequest("GET", "/?lang="+lang, nil), http.StatusOK, templates, "foot", Page{})
+				if !strings.Contains(w.Body.String(), note) || !strings.Contains(w.Body.String(), says) {
+					t.Errorf("%s, %s: %s", note, lang, w.Body)
+				}
+			}
+		}
+	}
+}
+
 func newShell(t *testing.T, further ...fs.FS) *Shell {
 	t.Helper()
 	j, err := texts.Read(further...)
