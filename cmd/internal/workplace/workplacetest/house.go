@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -82,27 +84,87 @@ func Goods() *events.ListIssued {
 
 func NewHouse(t *testing.T, sets ...string) *House {
 	t.Helper()
-	return HouseWith(t, site.Options{}, sets...)
+	return furnishedHouse(t, nil, sets...)
 }
 
 // HouseWithGoods is a house that has a list of goods from before its sets were packed.
 func HouseWithGoods(t *testing.T, sets ...string) *House {
 	t.Helper()
-	return newHouse(t, site.Options{}, Goods(), sets...)
+	return furnishedHouse(t, Goods(), sets...)
 }
 
 // HouseWith is a house whose site has options of its own.
 func HouseWith(t *testing.T, o site.Options, sets ...string) *House {
 	t.Helper()
-	return newHouse(t, o, nil, sets...)
-}
-
-func newHouse(t *testing.T, o site.Options, goods *events.ListIssued, sets ...string) *House {
-	t.Helper()
-	h := &House{T: t, Codes: make(map[string]string), Trips: make(map[string]string)}
-	h.Now.Store(Morning.UnixNano())
+	h := emptyHouse(t)
 	o.Dir, o.Name, o.Clock, o.EnrolOnSight = t.TempDir(), "north", h.Clock, true
 	h.Site = sitetest.Open(t, o)
+	h.furnish(nil, sets)
+	h.serve()
+	return h
+}
+
+// furnished are the houses that tests have begun with, by their goods and sets, and the files that their folders consisted of.
+// Hundreds of tests begin with one of a few: recording it anew took half as long as all that a test does.
+var furnished struct {
+	sync.Mutex
+	houses map[string]*kept
+}
+
+type kept struct {
+	house *House
+	files sitetest.Files
+}
+
+// furnishedHouse is a house in a folder of its own, recorded once for all tests.
+func furnishedHouse(t *testing.T, goods *events.ListIssued, sets ...string) *House {
+	t.Helper()
+	k := furnishedOnce(t, goods, sets)
+	h := emptyHouse(t)
+	h.Now.Store(k.house.Now.Load())
+	h.Goods, h.Codes, h.Trips = k.house.Goods, maps.Clone(k.house.Codes), maps.Clone(k.house.Trips)
+	h.Site = sitetest.Open(t, site.Options{Dir: k.files.Write(t), Name: "north", Clock: h.Clock, EnrolOnSight: true})
+	h.serve()
+	return h
+}
+
+func furnishedOnce(t *testing.T, goods *events.ListIssued, sets []string) *kept {
+	t.Helper()
+	furnished.Lock()
+	defer furnished.Unlock()
+	of := fmt.Sprint(goods != nil, sets)
+	if k := furnished.houses[of]; k != nil {
+		return k
+	}
+	k := &kept{house: emptyHouse(t)}
+	dir := t.TempDir()
+	var err error
+	k.house.Site, err = site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: k.house.Clock, EnrolOnSight: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	k.house.furnish(goods, sets)
+	if err := k.house.Site.Close(); err != nil {
+		t.Fatal(err)
+	}
+	k.house.T, k.house.Site = nil, nil
+	k.files = sitetest.Keep(t, dir)
+	if furnished.houses == nil {
+		furnished.houses = make(map[string]*kept)
+	}
+	furnished.houses[of] = k
+	return k
+}
+
+func emptyHouse(t *testing.T) *House {
+	h := &House{T: t, Codes: make(map[string]string), Trips: make(map[string]string)}
+	h.Now.Store(Morning.UnixNano())
+	return h
+}
+
+// furnish records lists, goods where there are any, and sets that are packed, closed and sterilized.
+func (h *House) furnish(goods *events.ListIssued, sets []string) {
+	h.T.Helper()
 	h.Record("north/packing-1", events.KindListIssued, "", List60())
 	h.Record("north/packing-1", events.KindListIssued, "", ListShort())
 	if goods != nil {
@@ -110,8 +172,8 @@ func newHouse(t *testing.T, o site.Options, goods *events.ListIssued, sets ...st
 		h.Goods = goods.Lines
 	}
 	for _, name := range []string{"sterilizer-1", "storage", "or-3"} {
-		if _, err := h.Site.Enrol(t.Context(), "north/"+name, "", "test"); err != nil {
-			t.Fatal(err)
+		if _, err := h.Site.Enrol(h.T.Context(), "north/"+name, "", "test"); err != nil {
+			h.T.Fatal(err)
 		}
 	}
 	if len(sets) == 0 {
@@ -129,6 +191,11 @@ func newHouse(t *testing.T, o site.Options, goods *events.ListIssued, sets ...st
 		h.Record("north/sterilizer-1", events.KindSetSterilized, set, &events.SetSterilized{Load: "S1-0304-01",
 			Sterilizer: "S1", Run: 1, Cycle: "dynamic-air-132", Result: "passed", Released: true})
 	}
+}
+
+// serve serves the workplaces until the test ends.
+func (h *House) serve() {
+	h.T.Helper()
 	handler := h.Handler()
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if p := h.Proxy.Load(); p != nil && r.Method == http.MethodPost {
@@ -147,9 +214,8 @@ func newHouse(t *testing.T, o site.Options, goods *events.ListIssued, sets ...st
 		}
 		handler.ServeHTTP(w, r)
 	}))
-	t.Cleanup(func() { srv.CloseClientConnections(); srv.Close() })
+	h.T.Cleanup(func() { srv.CloseClientConnections(); srv.Close() })
 	h.URL = srv.URL
-	return h
 }
 
 // Handler serves the workplaces alone, with the headers that the server gives all answers.
