@@ -8,6 +8,7 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -25,6 +26,7 @@ import (
 	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 	"listbound/events"
 )
@@ -200,11 +202,45 @@ const password = "Regenschirm und 7 Laternen"
 // cheap makes checking a password cost next to nothing.
 var cheap = door.Cost{Time: 1, KiB: 8, Threads: 1}
 
-// newHouse has one person with each role, by the role's name, and a token of each.
+// begun is the folder that each house begins with, recorded once: making its people by their forms was a third of all that these
+// tests do.
+var begun struct {
+	once   sync.Once
+	files  sitetest.Files
+	tokens map[door.Role]string
+}
+
+// newHouse has one person with each role, by the role's name, and a token of each; who administers is signed in.
 func newHouse(t *testing.T) *house {
 	t.Helper()
+	begun.once.Do(func() {
+		h := openHouse(t, t.TempDir())
+		h.begin(t)
+		if err := h.site.Close(); err != nil {
+			t.Fatal(err)
+		}
+		begun.files, begun.tokens = sitetest.Keep(t, h.dir), h.tokens
+	})
+	if begun.files == nil {
+		t.Fatal("no house could be begun")
+	}
+	h := openHouse(t, begun.files.Write(t))
+	t.Cleanup(func() {
+		if err := h.site.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	h.tokens = maps.Clone(begun.tokens)
+	h.serve(t)
+	h.admin = h.signedIn(t, "administers")
+	return h
+}
+
+// openHouse is one whose folder may be empty, or not.
+func openHouse(t *testing.T, dir string) *house {
+	t.Helper()
 	h := &house{
-		clock: &clock{at: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)}, dir: t.TempDir(),
+		clock: &clock{at: time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)}, dir: dir,
 		tokens: make(map[door.Role]string),
 	}
 	var err error
@@ -212,11 +248,12 @@ func newHouse(t *testing.T) *house {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
-		if err := h.site.Close(); err != nil {
-			t.Error(err)
-		}
-	})
+	return h
+}
+
+// begin records a small week, and makes people and tokens as the first administrator does.
+func (h *house) begin(t *testing.T) {
+	t.Helper()
 	if err := h.site.Record(t.Context(), strings.NewReader(smallWeek), func(r site.Receipt) error {
 		if r.Error != "" {
 			t.Errorf("%+v", r)
@@ -246,7 +283,6 @@ func newHouse(t *testing.T) *house {
 		}
 		h.tokens[role] = h.token(t, role, "north/or-1")
 	}
-	return h
 }
 
 // serve serves the folder, as after a start.
