@@ -7,6 +7,8 @@ import (
 	"io/fs"
 	"net/http"
 	"strings"
+
+	"listbound/cmd/internal/refusal"
 )
 
 // Scripts and style sheets change only with the program, and a station must never run yesterday's. So a page, which is asked
@@ -46,9 +48,10 @@ func Files() (fs.FS, error) {
 }
 
 // Serve adds a folder of embedded files, without folders in it, to a mux. By a name without their sum, or with another one,
-// the same files are answered, and not kept.
+// the same files are answered, and not kept. There is nothing else: neither a list of the files, nor net/http's ways to one,
+// which a browser would keep as well.
 func (s *Shell) Serve(mux Mux, prefix string, files fs.FS) error {
-	sum := sha256.New()
+	sum, names := sha256.New(), make(map[string]bool)
 	err := fs.WalkDir(files, ".", func(name string, e fs.DirEntry, err error) error {
 		if err != nil || e.IsDir() {
 			return err
@@ -56,6 +59,7 @@ func (s *Shell) Serve(mux Mux, prefix string, files fs.FS) error {
 		raw, err := fs.ReadFile(files, name)
 		fmt.Fprintln(sum, name, len(raw))
 		sum.Write(raw)
+		names[name] = true
 		return err
 	})
 	if err != nil {
@@ -63,18 +67,27 @@ func (s *Shell) Serve(mux Mux, prefix string, files fs.FS) error {
 	}
 	set := assetSet{prefix, hex.EncodeToString(sum.Sum(nil))[:sumChars]}
 	s.assets = append(s.assets, set)
-	byName := http.FileServerFS(files)
 	mux.HandleFunc("GET "+prefix, func(w http.ResponseWriter, r *http.Request) {
-		before := prefix
-		if sum, _, ok := strings.Cut(strings.TrimPrefix(r.URL.Path, prefix), "/"); ok {
-			before += sum + "/"
-			if sum == set.sum {
-				w.Header().Set("Cache-Control", keepForever) // of a file that isn't there net/http takes it away again
-			}
+		sum, name, named := strings.Cut(strings.TrimPrefix(r.URL.Path, prefix), "/")
+		if !named {
+			sum, name = "", sum
 		}
-		http.StripPrefix(before, byName).ServeHTTP(w, r)
+		if !names[name] || named && !isSum(sum) {
+			s.FailText(w, r, refusal.WithCode(http.StatusNotFound, "%s", s.Words(r).T("shell.no-such-address", r.URL.Path)))
+			return
+		}
+		if sum == set.sum {
+			w.Header().Set("Cache-Control", keepForever)
+		}
+		http.ServeFileFS(w, r, files, name)
 	})
 	return nil
+}
+
+// isSum reports whether part of a path looks like the sum of some version's files.
+func isSum(part string) bool {
+	raw, err := hex.DecodeString(part)
+	return err == nil && 2*len(raw) == sumChars && strings.ToLower(part) == part
 }
 
 // AssetsOf has pages name the files that another shell serves.

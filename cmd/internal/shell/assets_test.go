@@ -58,10 +58,22 @@ func TestAssetsAreKeptByTheirSum(t *testing.T) {
 		{old.Asset("/own/none.js"), http.StatusNotFound, false},
 		{"/own/none.js", http.StatusNotFound, false},
 		{sh.Asset("/own/") + "x/a.js", http.StatusNotFound, false},
+		{"/own/x/a.js", http.StatusNotFound, false},
+		{"/own/", http.StatusNotFound, false},
+		{sh.Asset("/own/"), http.StatusNotFound, false},
+		{sh.Asset("/own/a.js") + "/", http.StatusNotFound, false},
+		{sh.Asset("/own/index.html"), http.StatusNotFound, false},
+		{sh.Asset("/own/") + "..%2f..%2f", http.StatusNotFound, false},
+		{"/own/..%2fa.js", http.StatusNotFound, false},
+		{strings.TrimSuffix(sh.Asset("/own/"), "/") + "%2fnone.js", http.StatusNotFound, false},
 	} {
 		rec := httptest.NewRecorder()
 		now.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, c.path, nil))
-		kept := strings.Contains(rec.Header().Get("Cache-Control"), "immutable")
+		keep := rec.Header().Get("Cache-Control")
+		kept := strings.Contains(keep, "immutable")
+		if !kept && keep != "no-store" {
+			t.Errorf("%s is kept for a while: %q", c.path, keep)
+		}
 		if rec.Code != c.code || kept != c.kept || c.code == http.StatusOK && strings.HasSuffix(c.path, "a.js") && rec.Body.String() != "now()" {
 			t.Errorf("%s: %d, kept %t: %q", c.path, rec.Code, kept, rec.Body)
 		}
