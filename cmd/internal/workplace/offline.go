@@ -3,6 +3,7 @@ package workplace
 import (
 	"bytes"
 	"crypto/sha256"
+	"encoding/base64"
 	"encoding/hex"
 	"fmt"
 	"html/template"
@@ -37,7 +38,7 @@ func (d *Desk) worker(assets fs.FS) ([]byte, error) {
 	}
 	sum := sha256.New()
 	fmt.Fprintln(sum, d.opts.Version)
-	var files []string
+	var files [][2]string // its name, and what the browser holds its content against
 	for _, dir := range []struct {
 		prefix string
 		files  fs.FS
@@ -50,7 +51,8 @@ func (d *Desk) worker(assets fs.FS) ([]byte, error) {
 			fmt.Fprintln(sum, name, len(raw))
 			sum.Write(raw)
 			if name != "sw.js" {
-				files = append(files, d.sh.Asset(dir.prefix+name))
+				own := sha256.Sum256(raw)
+				files = append(files, [2]string{d.sh.Asset(dir.prefix + name), "sha256-" + base64.StdEncoding.EncodeToString(own[:])})
 			}
 			return err
 		})

@@ -131,6 +131,8 @@ async function warm() {
     return new DOMParser().parseFromString(await res.text(), "text/html");
   };
   try {
+    // A new program's pages name its own scripts: with them goes its worker, which has them, though nobody opens a page.
+    await navigator.serviceWorker.getRegistration().then(r => r?.update()).catch(() => {});
     const page = await get(station, true);
     await get(station + "known", true);
     const links = [...page.querySelectorAll("main a[href]")].map(a => new URL(a.getAttribute("href"), location));

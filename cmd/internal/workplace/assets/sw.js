@@ -1,9 +1,9 @@
 // Keeps the pages of the stations for when the server is away. It asks the server
 // first; what it kept it answers only when the server is silent, with the time at which
 // that was true in X-Stored. It answers nothing but GET, so that nothing is recorded
-// by it. The server writes the version and the files below.
+// by it. The server writes the version and the files below, each with what must be in it.
 const version = "VERSION";
-const files = ["FILES"];
+const files = new Map(["FILES"]);
 const scope = new URL(registration.scope).pathname;
 const ours = "station " + scope + " "; // practice has a worker of its own, with another scope
 const patience = 4000; // milliseconds after which the server counts as away
@@ -11,13 +11,20 @@ const outdated = 3 * 24 * 3600 * 1000; // milliseconds after which a page is not
 
 const mine = ours + version;
 
+// A file's name says what is in it, by a sum before its last part: /assets/SUM/shell.css. Another version's differ in that.
+const plain = path => path.replace(/[^/]+\/(?=[^/]+$)/, "");
+const byPlain = new Map([...files.keys()].map(f => [plain(f), f]));
+// ownOf is this version's file for what any version calls so; undefined for what is no file.
+const ownOf = path => byPlain.get(plain(path)) ?? byPlain.get(path);
+
 // A version is kept with all its files or not at all: then the one before runs on.
 self.addEventListener("install", e => e.waitUntil((async () => {
   const got = [];
   try {
     // Each is read before the next is asked for: answers that are not to be stored hold up others until they are read.
-    for (const f of files) {
-      const res = await fetch(f, {cache: "reload"});
+    // A program that was replaced just now answers its own files under these names: then it is not this version.
+    for (const [f, integrity] of files) {
+      const res = await fetch(f, {cache: "reload", integrity});
       if (!sound(res)) throw new Error(f + ": " + res.status);
       got.push([f, new Response(await res.blob(), {status: res.status, headers: res.headers})]);
     }
@@ -38,7 +45,7 @@ self.addEventListener("activate", e => e.waitUntil((async () => {
 self.addEventListener("fetch", e => {
   const url = new URL(e.request.url);
   if (e.request.method !== "GET" || url.origin !== location.origin || url.pathname.endsWith("/changes")) return;
-  if (!url.pathname.startsWith(scope) && !files.includes(url.pathname)) return;
+  if (!url.pathname.startsWith(scope) && !ownOf(url.pathname)) return;
   e.respondWith(answer(e.request));
   if (e.request.mode === "navigate") e.waitUntil(leaveWhereGone());
 });
@@ -70,18 +77,30 @@ async function put(address, res) {
   await (await caches.open(mine)).put(address, new Response(body, {status: res.status, headers}));
 }
 
+const known = address => caches.match(address, {cacheName: mine, ignoreVary: true});
+
 async function answer(request) {
+  // A file of this version is the same for good. A page that came here before its own worker names another version's: they
+  // are kept with it, and when they can't be had, this version's do, as a page without its script takes no scan.
+  const own = ownOf(new URL(request.url).pathname);
+  const at = own && await known(request.url);
+  if (at) return at;
   const late = new Promise((_, no) => setTimeout(() => no(new Error("the server is silent")), patience));
   let res;
   try {
     res = await Promise.race([fetch(request), late]);
   } catch (err) {
-    const old = await caches.match(request.url, {cacheName: mine, ignoreVary: true});
-    if (old) return old;
-    throw err;
+    const old = await known(own ? new URL(own, location).href : request.url);
+    if (!old) throw err;
+    if (!own) return old;
+    const headers = new Headers(old.headers);
+    headers.set("Cache-Control", "no-store"); // else the browser has it stand for the other version's, whose name it bears
+    return new Response(old.body, {status: old.status, headers});
   }
-  // A full disk keeps nothing, and takes no answer away. A file's name says what is in it: it is kept with its version.
-  if (sound(res) && res.type === "basic" && !files.includes(new URL(request.url).pathname)) await keep(request.url, res.clone()).catch(() => {});
+  // What a server answers under a name of another version's is not what the name says, and not for keeping.
+  const lasts = !own || (res.headers.get("Cache-Control") ?? "").includes("immutable");
+  // A full disk keeps nothing, and takes no answer away.
+  if (sound(res) && res.type === "basic" && lasts) await keep(request.url, res.clone()).catch(() => {});
   return res;
 }
 
@@ -101,6 +120,6 @@ async function leaveWhereGone() {
   for (const request of await c.keys()) {
     const old = await c.match(request, {ignoreVary: true});
     const stale = Date.now() - Number(old?.headers.get("X-Stored")) > outdated;
-    if (!files.includes(new URL(request.url).pathname) && stale) await c.delete(request);
+    if (!ownOf(new URL(request.url).pathname) && stale) await c.delete(request);
   }
 }
