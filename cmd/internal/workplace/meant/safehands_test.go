@@ -954,9 +954,12 @@ func TestScanBeforeTheScript(t *testing.T) {
 	var held atomic.Bool
 	inner := h.Handler()
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if held.Load() && strings.HasSuffix(r.URL.Path, "/station.js") {
-			asked <- struct{}{}
-			<-late
+		if strings.HasSuffix(r.URL.Path, "/station.js") {
+			if held.Load() {
+				asked <- struct{}{}
+				<-late
+			}
+			r.URL.Path = "/workplace/station.js" // by which no browser keeps it: else the page has it at once
 		}
 		inner.ServeHTTP(w, r)
 	}))
