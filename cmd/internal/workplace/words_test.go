@@ -4,7 +4,6 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"strings"
 	"testing"
 
@@ -24,11 +23,15 @@ func TestEveryWordHasAText(t *testing.T) {
 		t.Fatal(err)
 	}
 	used := make(map[string]bool)
-	inGo := regexp.MustCompile(`(?:\.t|sayNo|phrased)\("([a-z0-9-]+[a-z0-9])"`)
+	const key = `\("([a-z0-9-]+[a-z0-9])"`
+	var inGo []*regexp.Regexp // each begins with what is found without a regular expression, which takes a tenth of the time
+	for _, call := range []string{`\.t`, "sayNo", "phrased"} {
+		inGo = append(inGo, regexp.MustCompile(call+key))
+	}
 	inPages := regexp.MustCompile(`"workplace\.([a-z0-9-]+[a-z0-9])"`)
 	files := 0
-	for pattern, re := range map[string]*regexp.Regexp{
-		"*.go": inGo, "templates/*.html": inPages, "../web/templates/*.html": inPages,
+	for pattern, of := range map[string][]*regexp.Regexp{
+		"*.go": inGo, "templates/*.html": nil, "../web/templates/*.html": nil,
 	} {
 		names, err := filepath.Glob(pattern)
 		if err != nil {
@@ -43,11 +46,10 @@ func TestEveryWordHasAText(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			for _, m := range re.FindAllStringSubmatch(string(raw), -1) {
-				used[m[1]] = true
-			}
-			for _, m := range inPages.FindAllStringSubmatch(string(raw), -1) {
-				used[m[1]] = true
+			for _, re := range append(of, inPages) {
+				for _, m := range re.FindAllStringSubmatch(string(raw), -1) {
+					used[m[1]] = true
+				}
 			}
 		}
 	}
@@ -146,18 +148,18 @@ func TestEveryWordHasAText(t *testing.T) {
 		use("kind-", strings.ReplaceAll(string(k), " ", "-"))
 	}
 	for _, lang := range catalogue.Languages() {
-		var have []string
+		have := make(map[string]bool)
 		for _, k := range catalogue.In(lang).Keys() {
 			if k, ok := strings.CutPrefix(k, "workplace."); ok {
-				have = append(have, k)
+				have[k] = true
 			}
 		}
 		for k := range used {
-			if !slices.Contains(have, k) {
+			if !have[k] {
 				t.Errorf("%s: %q has no text", lang, k)
 			}
 		}
-		for _, k := range have {
+		for k := range have {
 			if !used[k] {
 				t.Errorf("%s: nothing uses %q", lang, k)
 			}
