@@ -119,6 +119,22 @@ export function tell(verdict, {name, set = "", other = ""}) {
 // The station's pages, its open cases and what they need are fetched every few
 // minutes, so that they are there when the server isn't.
 const warmEvery = 5 * 60 * 1000;
+// A new program's pages name its own scripts: with them goes its worker, which has them, though nobody opens a page. It takes
+// over when the one before has nothing to do, so nothing is asked of that meanwhile: Chromium may wait half a minute else.
+async function replaced() {
+  const r = await navigator.serviceWorker.getRegistration();
+  await r?.update().catch(() => {});
+  const next = r?.installing ?? r?.waiting;
+  if (!next) return false;
+  await new Promise(done => {
+    const look = () => { if (["activated", "redundant"].includes(next.state)) done(); };
+    next.addEventListener("statechange", look);
+    setTimeout(done, 10000);
+    look();
+  });
+  return next.state === "activated";
+}
+
 async function warm() {
   const got = new Set();
   const get = async (address, must) => {
@@ -131,8 +147,7 @@ async function warm() {
     return new DOMParser().parseFromString(await res.text(), "text/html");
   };
   try {
-    // A new program's pages name its own scripts: with them goes its worker, which has them, though nobody opens a page.
-    await navigator.serviceWorker.getRegistration().then(r => r?.update()).catch(() => {});
+    if (await replaced()) return; // the new worker's coming has the pages fetched
     const page = await get(station, true);
     await get(station + "known", true);
     const links = [...page.querySelectorAll("main a[href]")].map(a => new URL(a.getAttribute("href"), location));
