@@ -58,7 +58,7 @@ func TestActThatLeavesThePage(t *testing.T) {
 // that look alike.
 func TestAxeLooksAtAll(t *testing.T) {
 	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
-	const rows = 200
+	const rows = 60
 	const whole = `<td><b>whole</b></td>`
 	page := func(odd int, cell, rest string) string {
 		var b strings.Builder
