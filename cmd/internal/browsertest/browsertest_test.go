@@ -62,7 +62,8 @@ func TestAxeLooksAtAll(t *testing.T) {
 	const whole = `<td><b>whole</b></td>`
 	page := func(odd int, cell, rest string) string {
 		var b strings.Builder
-		b.WriteString(`data:text/html;charset=utf-8,<!DOCTYPE html><html lang="en"><title>Rows</title><meta name="viewport" content="width=device-width">
+		b.WriteString(`data:text/html;charset=utf-8,<!DOCTYPE html><html lang="en"><title>Rows</title>
+			<meta name="viewport" content="width=device-width">
 			<style>td { color: rgb(0,0,0); background: rgb(255,255,255) } .pale { color: rgb(200,200,200) }
 			.late { opacity: 0.3 } .on { position: relative } .off { visibility: hidden }
 			.under { position: absolute; inset: 0; background: rgb(255,255,255) } .grey { background: rgb(90,90,90) }
@@ -88,15 +89,18 @@ func TestAxeLooksAtAll(t *testing.T) {
 		"what is around shines away": {`<td class="late"><b>whole</b></td>`, whole, 1},
 		"a button without a name":    {`<td><button></button></td>`, whole, 1},
 		"ink that isn't the colour":  {`<td style="-webkit-text-fill-color: rgb(200,200,200)">whole</td>`, `<td>whole</td>`, 1},
-		"in a tree of its own":       {`<td><div><template shadowrootmode="open"><b style="color: rgb(200,200,200)">whole</b></template></div></td>`, whole, 1},
+		"in a tree of its own": {`<td><div><template shadowrootmode="open">` +
+			`<b style="color: rgb(200,200,200)">whole</b></template></div></td>`, whole, 1},
 		// Of these axe passes over the rest, or can't tell.
-		"a pale word among empty cells":   {`<td class="pale">whole</td>`, `<td class="pale"></td>`, 1},
-		"a pale word among single signs":  {`<td class="pale">whole</td>`, `<td class="pale">w</td>`, 1},
-		"a pale word among pictures":      {`<td class="pale">whole</td>`, `<td class="pale">😀</td>`, 1},
-		"a pale word among hidden ones":   {`<td><b class="pale">whole</b></td>`, `<td><b class="pale" hidden>whole</b></td>`, 1},
-		"a pale word among unseen ones":   {`<td><b class="pale">whole</b></td>`, `<td><b class="pale off">whole</b></td>`, 1},
-		"a pale button among ended ones":  {`<td><button class="pale">whole</button></td>`, `<td><button class="pale" disabled>whole</button></td>`, 1},
-		"a pale label among ended fields": {`<td><label class="pale">whole<input></label></td>`, `<td><label class="pale">whole<input disabled></label></td>`, 1},
+		"a pale word among empty cells":  {`<td class="pale">whole</td>`, `<td class="pale"></td>`, 1},
+		"a pale word among single signs": {`<td class="pale">whole</td>`, `<td class="pale">w</td>`, 1},
+		"a pale word among pictures":     {`<td class="pale">whole</td>`, `<td class="pale">😀</td>`, 1},
+		"a pale word among hidden ones":  {`<td><b class="pale">whole</b></td>`, `<td><b class="pale" hidden>whole</b></td>`, 1},
+		"a pale word among unseen ones":  {`<td><b class="pale">whole</b></td>`, `<td><b class="pale off">whole</b></td>`, 1},
+		"a pale button among ended ones": {`<td><button class="pale">whole</button></td>`,
+			`<td><button class="pale" disabled>whole</button></td>`, 1},
+		"a pale label among ended fields": {`<td><label class="pale">whole<input></label></td>`,
+			`<td><label class="pale">whole<input disabled></label></td>`, 1},
 		"a pale name among ended fields": {`<td><b class="pale" id="odd">whole</b><input aria-labelledby="odd"></td>`,
 			`<td><b class="pale" id="ID">whole</b><input disabled aria-labelledby="ID"></td>`, 1},
 		"a pale word among decked ones": {`<td class="pale">whole</td>`, `<td class="pale sign">whole</td>`, 1},

@@ -162,7 +162,10 @@ type Report struct {
 
 // Check checks a bundle against the ledger's key. Without a key from outside
 // it takes the one in the bundle: that shows the bundle whole, not whose it is.
-func Check(raw []byte, key string) Report {
+func Check(raw []byte, key string) Report { return check(raw, key, note.NewVerifier) }
+
+// check is Check with a way to make the verifiers of stations' keys.
+func check(raw []byte, key string, verifier func(vkey string) (note.Verifier, error)) Report {
 	r := Report{Problems: []Problem{}, KeyTrusted: key != ""}
 	keys, err := keysFor(raw, strings.TrimSpace(key))
 	var v note.Verifier = noKey{} // the archive is read all the same: that finds the place of the damage
@@ -180,7 +183,7 @@ func Check(raw []byte, key string) Report {
 		if err != nil {
 			r.add(-1, keyFile, "the ledger's keys don't follow from each other: "+err.Error())
 		}
-		r.contents(b, keys)
+		r.contents(b, keys, verifier)
 	}
 	r.Whole = len(r.Problems) == 0
 	r.OK = r.Whole && r.KeyTrusted
@@ -238,7 +241,7 @@ func (r *Report) known(keys proof.Keys, known string) {
 	}
 }
 
-func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
+func (r *Report) contents(b *proof.Bundle, keys proof.Keys, verifier func(vkey string) (note.Verifier, error)) {
 	v := keys.Newest().Key
 	if inside, ok := b.File(keyFile); !ok || strings.TrimSpace(string(inside)) != r.Key {
 		r.add(-1, keyFile, "the key in the bundle is not the key it is checked with, and no record here leads from the one to the other")
@@ -252,7 +255,9 @@ func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
 	r.Size, r.Root = cp.Size, fmt.Sprintf("%x", cp.Root[:])
 	covers := r.covers(b)
 	r.names(b, covers)
-	all := r.records(b, keys, covers, signed, cp)
+	audit := events.NewAudit(keys[0].Key, time.Duration(events.DefaultPolicy().ClockToleranceSeconds)*time.Second)
+	audit.Verifier = verifier
+	all := r.records(b, audit, v, covers, signed, cp)
 	texts := r.addenda(b, all)
 	r.earlier(b, signed, cp)
 	r.custody(b, all)
@@ -284,16 +289,12 @@ func (r *Report) covers(b *proof.Bundle) *Covers {
 	return c
 }
 
-// stationVerifier makes the verifier of a station's key. A test that checks the same records in hundreds of bundles puts one
-// here that remembers what it has checked.
-var stationVerifier = note.NewVerifier
-
 // records checks each record, and returns those that hold.
-func (r *Report) records(b *proof.Bundle, keys proof.Keys, covers *Covers, signed []byte, cp proof.Checkpoint) []*entry {
-	v := keys.Newest().Key
+func (r *Report) records(b *proof.Bundle, audit *events.Audit, v note.Verifier, covers *Covers, signed []byte,
+	cp proof.Checkpoint,
+) []*entry {
 	everything := covers != nil && covers.Of == Everything
-	audit := events.NewAudit(keys[0].Key, time.Duration(events.DefaultPolicy().ClockToleranceSeconds)*time.Second)
-	audit.Signatures, audit.Canonical, audit.Excerpt, audit.Verifier = true, true, !everything, stationVerifier
+	audit.Signatures, audit.Canonical, audit.Excerpt = true, true, !everything
 	claimed := claimedRemarks(b)
 	tree := &proof.Tree{}
 	var last int64

@@ -2,11 +2,7 @@
 
 package bundle
 
-import (
-	"testing"
-
-	"golang.org/x/mod/sumdb/note"
-)
+import "golang.org/x/mod/sumdb/note"
 
 // remembered asks its key once about each message and signature. Both are looked up whole, so what was changed is checked.
 type remembered struct {
@@ -24,21 +20,19 @@ func (r remembered) Verify(msg, sig []byte) bool {
 	return good
 }
 
-// RememberSignatures lets the checks of a test that is alone check each signature of a station once.
-func RememberSignatures(t *testing.T) {
-	t.Helper()
+// Remembering returns a Check that checks each signature of a station once, in however many bundles it comes.
+func Remembering() func(raw []byte, key string) Report {
 	keys := make(map[string]note.Verifier)
-	before := stationVerifier
-	t.Cleanup(func() { stationVerifier = before })
-	stationVerifier = func(vkey string) (note.Verifier, error) {
+	verifier := func(vkey string) (note.Verifier, error) {
 		if v, ok := keys[vkey]; ok {
 			return v, nil
 		}
-		v, err := before(vkey)
+		v, err := note.NewVerifier(vkey)
 		if err != nil {
 			return nil, err
 		}
 		keys[vkey] = remembered{v, make(map[[2]string]bool)}
 		return keys[vkey], nil
 	}
+	return func(raw []byte, key string) Report { return check(raw, key, verifier) }
 }

@@ -33,6 +33,7 @@ type week struct {
 	s      *site.Site
 	signer note.Signer
 	v      note.Verifier
+	check  func(raw []byte, key string) bundle.Report // remembers: the same 180 records are in some 400 bundles
 }
 
 // The week's first lines come a day before the others.
@@ -85,7 +86,7 @@ func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &week{dir, s, signer, v}
+	return &week{dir, s, signer, v, bundle.Remembering()}
 }
 
 // evidence returns the files of a bundle that holds.
@@ -95,7 +96,7 @@ func (w *week) evidence(t *testing.T, q site.Query) []proof.File {
 	if err := w.s.Evidence(t.Context(), q, &raw); err != nil {
 		t.Fatal(err)
 	}
-	r := bundle.Check(raw.Bytes(), w.s.Key())
+	r := w.check(raw.Bytes(), w.s.Key())
 	if !r.OK || r.Coverage == nil || !r.Coverage.Proven || len(r.Coverage.Beyond) > 0 {
 		t.Fatalf("%+v: the bundle as made: %v %+v %v", q, r.Problems, r.Coverage, r.Remarks)
 	}
@@ -192,7 +193,6 @@ func stranger(t *testing.T, files []proof.File) string {
 
 // TestWeek holds what a bundle of the invented week shows.
 func TestWeek(t *testing.T) {
-	bundle.RememberSignatures(t) // the same 180 records are in some 400 bundles
 	w := recordWeek(t, "", func(lines string) string { return lines })
 	t.Run("whole", w.questions)
 	files := w.evidence(t, site.Query{Case: "K-0409"})
@@ -264,9 +264,9 @@ func (w *week) leftOut(t *testing.T, files []proof.File) {
 		}
 		number := strings.TrimSuffix(name, ".note")
 		cut := without(files, f.Path, "proofs/"+number+".tlog-proof")
-		r := bundle.Check(w.remake(t, cut), w.s.Key())
+		r := w.check(w.remake(t, cut), w.s.Key())
 		if tried%20 == 0 { // a check takes long where others work as well
-			r = bundle.Check(w.remake(t, retold(cut, r)), w.s.Key())
+			r = w.check(w.remake(t, retold(cut, r)), w.s.Key())
 		}
 		want := "record " + strings.TrimLeft(number, "0")
 		mapped := bytes.Contains(f.Data, []byte("listbound.records.mapped.v1"))
@@ -320,7 +320,7 @@ func (w *week) asKnownEarlier(t *testing.T) {
 	later, before := 0, int64(0)
 	for i, n := range numbers {
 		cut := without(files, paths(n)...)
-		r := bundle.Check(w.remake(t, cut), w.s.Key())
+		r := w.check(w.remake(t, cut), w.s.Key())
 		text := said(r)
 		if n <= upto {
 			before = n
@@ -349,18 +349,18 @@ func (w *week) asKnownEarlier(t *testing.T) {
 			cut = without(cut, paths(n)...)
 		}
 	}
-	cut = retold(cut, bundle.Check(w.remake(t, cut), w.s.Key()))
-	if r := bundle.Check(w.remake(t, cut), w.s.Key()); r.Whole || !strings.Contains(said(r), "which came after the moment") {
+	cut = retold(cut, w.check(w.remake(t, cut), w.s.Key()))
+	if r := w.check(w.remake(t, cut), w.s.Key()); r.Whole || !strings.Contains(said(r), "which came after the moment") {
 		t.Errorf("without the end of its chains: %q", said(r))
 	}
 	// And it is said that an earlier program made it, which put nothing there.
 	cut = retold(edited(cut, "covers", "\njudgement ", "\njudgement 00"), bundle.Report{})
-	if r := bundle.Check(w.remake(t, cut), w.s.Key()); r.Coverage == nil || r.Coverage.Proven || len(r.Coverage.Open) == 0 {
+	if r := w.check(w.remake(t, cut), w.s.Key()); r.Coverage == nil || r.Coverage.Proven || len(r.Coverage.Open) == 0 {
 		t.Errorf("by an earlier program: %+v", r.Coverage)
 	}
 	moved := edited(files, "covers", fmt.Sprintf("\nupto %d\n", upto), fmt.Sprintf("\nupto %d\n", before-1))
 	want := fmt.Sprintf("records/%09d.note", before)
-	if r := bundle.Check(w.remake(t, moved), w.s.Key()); r.Whole || !strings.Contains(said(r), want) ||
+	if r := w.check(w.remake(t, moved), w.s.Key()); r.Whole || !strings.Contains(said(r), want) ||
 		!strings.Contains(said(r), "it had come by the moment") {
 		t.Errorf("of a moment said to be earlier: %q", said(r))
 	}
@@ -444,9 +444,9 @@ func (w *week) tampered(t *testing.T, files []proof.File) {
 		}
 	}
 	for _, c := range all {
-		r := bundle.Check(w.remake(t, c.files), w.s.Key())
+		r := w.check(w.remake(t, c.files), w.s.Key())
 		if c.what != "a history that is rewritten" && c.what != "another moment" && !tells(c.files, r) {
-			r = bundle.Check(w.remake(t, retold(c.files, r)), w.s.Key())
+			r = w.check(w.remake(t, retold(c.files, r)), w.s.Key())
 		}
 		told := said(r) + strings.Join(r.Remarks, "\n")
 		// It need not be a fault: less may be covered, if that is said.

@@ -116,9 +116,6 @@ export function tell(verdict, {name, set = "", other = ""}) {
   return name === "stop" ? "wrong" : "ask";
 }
 
-// The station's pages, its open cases and what they need are fetched every few
-// minutes, so that they are there when the server isn't.
-const warmEvery = 5 * 60 * 1000;
 // A new program's pages name its own scripts: with them goes its worker, which has them, though nobody opens a page. It takes
 // over when the one before has nothing to do, so nothing is asked of that meanwhile: Chromium may wait half a minute else.
 async function replaced() {
@@ -135,6 +132,9 @@ async function replaced() {
   return next.state === "activated";
 }
 
+// The station's pages, its open cases and what they need are fetched every few
+// minutes, so that they are there when the server isn't.
+const warmEvery = 5 * 60 * 1000;
 async function warm() {
   const got = new Set();
   const get = async (address, must) => {
