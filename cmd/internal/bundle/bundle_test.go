@@ -4,7 +4,9 @@ package bundle_test
 
 import (
 	"bytes"
+	"encoding/base64"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -147,6 +149,97 @@ func TestOperatorCheats(t *testing.T) {
 		}
 		if r.OK != (c.says == "") || !strings.Contains(strings.Join(said, "\n"), c.says) {
 			t.Errorf("%s: ok %v, %q; should say %q", name, r.OK, said, c.says)
+		}
+	}
+}
+
+// TestKeeperForges: who keeps the ledger writes a station's record himself, in a tree and under a checkpoint that fit it, and
+// his history tells it. All that he lacks is the station's key.
+func TestKeeperForges(t *testing.T) {
+	dir := t.TempDir()
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	s := sitetest.Open(t, site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
+	if err := s.Record(t.Context(), strings.NewReader(observations), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	var raw bytes.Buffer
+	if err := s.Evidence(t.Context(), site.Query{All: true}, &raw); err != nil {
+		t.Fatal(err)
+	}
+	signer, v, _, err := ledger.LoadOrCreateKey(filepath.Join(dir, "keys", "north_ledger.key"), "north/ledger")
+	if err != nil {
+		t.Fatal(err)
+	}
+	honest, problems := proof.ReadBundle(raw.Bytes(), v)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	// written returns the bundle with a record of his, and all that follows from it made anew.
+	written := func(path string, data []byte) []byte {
+		files, tree := slices.Clone(honest.Files), &proof.Tree{}
+		for i, f := range files {
+			if f.Path == path {
+				files[i].Data = data
+			}
+			if strings.HasPrefix(f.Path, "records/") {
+				tree.Append(proof.LeafHash(files[i].Data), nil)
+			}
+		}
+		at := slices.IndexFunc(files, func(f proof.File) bool { return f.Path == "checkpoint" })
+		cp, err := proof.OpenCheckpoint(files[at].Data, "north/ledger", v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cp.Root = tree.Root()
+		if files[at].Data, err = proof.SignCheckpoint(cp, signer); err != nil {
+			t.Fatal(err)
+		}
+		made := func() []byte {
+			var b bytes.Buffer
+			if err := proof.WriteBundle(&b, files, signer); err != nil {
+				t.Fatal(err)
+			}
+			return b.Bytes()
+		}
+		told := bundle.Check(made(), s.Key()).History
+		files[slices.IndexFunc(files, func(f proof.File) bool { return f.Path == "history.txt" })].Data = []byte(told)
+		return made()
+	}
+	// lied says something else with the same signature; signed says the same with the signature of another.
+	lied := func(old, new string) func(string) string {
+		return func(record string) string { return strings.Replace(record, old, new, 1) }
+	}
+	signed := func(by string) func(string) string {
+		return func(record string) string {
+			before, rest, _ := strings.Cut(record, "\n— "+by+" ")
+			sig, after, _ := strings.Cut(rest, "\n")
+			raw, err := base64.StdEncoding.DecodeString(sig)
+			if err != nil {
+				t.Fatal(err)
+			}
+			raw[len(raw)-40] ^= 1
+			return before + "\n— " + by + " " + base64.StdEncoding.EncodeToString(raw) + "\n" + after
+		}
+	}
+	const enrolled, issued, sealed = "records/000000001.note", "records/000000002.note", "records/000000004.note"
+	for what, c := range map[string]struct {
+		path, says string
+		change     func(record string) string
+	}{
+		"nothing":                    {sealed, "", lied("", "")},
+		"where the list was":         {sealed, "not signed by the key of north/packing-1", lied(`"outside"`, `"inside-bag"`)},
+		"who sealed it":              {sealed, "not signed by the key of north/packing-1", signed("north/packing-1")},
+		"what is on the list":        {issued, "not signed by the key of north/packing-1", lied(`"Forceps"`, `"Scissors"`)},
+		"who may record, by himself": {enrolled, "signed by another key than the ledger's", signed("north/ledger")},
+	} {
+		data, ok := honest.File(c.path)
+		forged := c.change(string(data))
+		if !ok || (forged == string(data)) != (c.says == "") {
+			t.Fatalf("%s: nothing was forged in %s", what, data)
+		}
+		r := bundle.Check(written(c.path, []byte(forged)), s.Key())
+		if r.OK != (c.says == "") || !r.OK && !strings.HasPrefix(r.Problems[0].String(), c.path+": "+c.says) {
+			t.Errorf("%s: ok %v, %v; should say %q", what, r.OK, r.Problems, c.says)
 		}
 	}
 }
