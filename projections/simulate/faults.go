@@ -16,7 +16,7 @@ func (h *house) plant() {
 		}
 	}
 	for _, c := range h.week.Cases {
-		if len(c.Trips) > 0 && slices.Contains(h.half, c.Trips[0]) {
+		if slices.Contains(h.half, c.Trips[0]) {
 			h.plantIn(c)
 		}
 	}

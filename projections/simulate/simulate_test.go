@@ -96,6 +96,9 @@ func TestEverythingHappens(t *testing.T) {
 	if len(shut) != 5 || len(anew) != len(anews)+1 {
 		t.Errorf("closed again or read in the hand %v, packed anew %v", shut, anew)
 	}
+	if len(Closings()) != len(shut)-1+len(anew)-1 {
+		t.Errorf("closings %q", Closings())
+	}
 	if late == 0 || unread == 0 || unscanned == 0 {
 		t.Errorf("late %d, unread %d, unscanned %d", late, unread, unscanned)
 	}
