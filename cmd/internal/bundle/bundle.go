@@ -162,10 +162,10 @@ type Report struct {
 
 // Check checks a bundle against the ledger's key. Without a key from outside
 // it takes the one in the bundle: that shows the bundle whole, not whose it is.
-func Check(raw []byte, key string) Report { return check(raw, key, note.NewVerifier) }
+func Check(raw []byte, key string) Report { return CheckBy(note.NewVerifier, raw, key) }
 
-// check is Check with a way to make the verifiers of stations' keys.
-func check(raw []byte, key string, verifier func(vkey string) (note.Verifier, error)) Report {
+// CheckBy is Check by verifiers of stations' keys that a function makes, for whoever checks many bundles of the same stations.
+func CheckBy(verifier func(vkey string) (note.Verifier, error), raw []byte, key string) Report {
 	r := Report{Problems: []Problem{}, KeyTrusted: key != ""}
 	keys, err := keysFor(raw, strings.TrimSpace(key))
 	var v note.Verifier = noKey{} // the archive is read all the same: that finds the place of the damage

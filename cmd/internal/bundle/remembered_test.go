@@ -1,8 +1,12 @@
 //go:build !race
 
-package bundle
+package bundle_test
 
-import "golang.org/x/mod/sumdb/note"
+import (
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/cmd/internal/bundle"
+)
 
 // remembered asks its key once about each message and signature. Both are looked up whole, so what was changed is checked.
 type remembered struct {
@@ -20,8 +24,8 @@ func (r remembered) Verify(msg, sig []byte) bool {
 	return good
 }
 
-// Remembering returns a Check that checks each signature of a station once, in however many bundles it comes.
-func Remembering() func(raw []byte, key string) Report {
+// remembering returns a Check that checks each signature of a station once, in however many bundles it comes.
+func remembering() func(raw []byte, key string) bundle.Report {
 	keys := make(map[string]note.Verifier)
 	verifier := func(vkey string) (note.Verifier, error) {
 		if v, ok := keys[vkey]; ok {
@@ -34,5 +38,5 @@ func Remembering() func(raw []byte, key string) Report {
 		keys[vkey] = remembered{v, make(map[[2]string]bool)}
 		return keys[vkey], nil
 	}
-	return func(raw []byte, key string) Report { return check(raw, key, verifier) }
+	return func(raw []byte, key string) bundle.Report { return bundle.CheckBy(verifier, raw, key) }
 }

@@ -86,7 +86,7 @@ func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &week{dir, s, signer, v, bundle.Remembering()}
+	return &week{dir, s, signer, v, remembering()}
 }
 
 // evidence returns the files of a bundle that holds.

@@ -376,6 +376,11 @@ type bench[B any, P onBench[B]] struct {
 
 func benchKey(station, place string) string { return "bench\x00" + station + "\x00" + place }
 
+// atAnyStation picks the keys of a place.
+func atAnyStation(place string) func(key string) bool {
+	return func(key string) bool { return strings.HasSuffix(key, "\x00"+place) }
+}
+
 // refresher is a draft in which something can be out of date when it is taken up
 // again.
 type refresher interface{ refresh(*visit) error }
@@ -697,7 +702,7 @@ func (p bench[B, P]) scanAndSave(v *visit, b *B, kind events.ScanKind, value str
 	if err := p.save(v, b); err != nil {
 		return err
 	}
-	v.d.hub.tell(benchKey(v.station, v.place), "") // another screen may show what lay here
+	v.d.hub.Tell(benchKey(v.station, v.place), "") // another screen may show what lay here
 	return nil
 }
 
@@ -761,7 +766,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	if err := p.keepTaken(v, b, in, before, t); err != nil {
 		return nil, err
 	}
-	v.d.hub.tell(benchKey(v.station, v.place), in.Client)
+	v.d.hub.Tell(benchKey(v.station, v.place), in.Client)
 	a, err := p.show(v, b)
 	if err != nil {
 		return nil, err

@@ -11,9 +11,9 @@ import (
 	"listbound/events"
 )
 
-// TestCaseThatDoesNotFit: where the policy says how cases are written, what is written otherwise is taken for none at any
+// TestCaseAtAPageDoesNotFit: where the policy says how cases are written, what is written otherwise is taken for none at any
 // place, however it comes, and stands in no file afterwards. A case that was recorded before goes on.
-func TestCaseThatDoesNotFit(t *testing.T) {
+func TestCaseAtAPageDoesNotFit(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	h.Open("LAP-022", "OLD/77")
 	const wrong = "MRN-12345678"

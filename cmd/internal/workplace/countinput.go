@@ -70,7 +70,7 @@ func (v *visit) countEnter() (any, error) {
 	}
 	t.strayStays(a)
 	a.Verdict, err = v.verdict(&a.said)
-	v.d.hub.tell(countKey(in.Case), in.Client)
+	v.d.hub.Tell(countKey(in.Case), in.Client)
 	return a, err
 }
 
@@ -212,7 +212,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	if a.Words != "" { // else another page is gone to, which says what is asked there
 		a.Verdict, err = v.verdict(&a.said)
 	}
-	v.d.hub.tell(countKey(in.Case), in.Client)
+	v.d.hub.Tell(countKey(in.Case), in.Client)
 	return a, err
 }
 

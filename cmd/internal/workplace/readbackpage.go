@@ -62,7 +62,7 @@ func (d *Desk) takePictures(w http.ResponseWriter, r *http.Request) {
 	if err := d.layHere(v, code); err != nil {
 		d.opts.Log.Error("a sheet that was read is not taken up", "station", v.station, "error", err)
 	}
-	d.hub.tell(benchKey(v.station, "readback"), "")
+	d.hub.Tell(benchKey(v.station, "readback"), "")
 }
 
 // layHere takes a sheet up at a station where none is in hand.

@@ -9,9 +9,9 @@ import (
 	"listbound/events"
 )
 
-// TestSentencesInThePagesLanguage: what judgement says of a wrong sheet is said
+// TestStationsSayItInThePagesLanguage: what judgement says of a wrong sheet is said
 // in the language of the page, and is not marked as another one.
-func TestSentencesInThePagesLanguage(t *testing.T) {
+func TestStationsSayItInThePagesLanguage(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	said := map[string]string{"de": "Bei LAP-014 lag die Zählliste von LAP-022", "en": "LAP-014 was found with the count sheet of LAP-022"}
 	for lang, other := range map[string]string{"de": "en", "en": "de"} {

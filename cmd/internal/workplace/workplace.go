@@ -46,6 +46,7 @@ import (
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/version"
+	"listbound/cmd/internal/workplace/hub"
 	"listbound/events"
 )
 
@@ -85,7 +86,7 @@ type Desk struct {
 	files store
 	paper *paperReader
 	at    map[string]workplace // by name
-	hub   hub
+	hub   hub.Hub              // of pages, by the key of their draft
 
 	// Each bench and each count has one of these by its key. Two that share one
 	// wait for each other, which costs little; none is held while another is taken.
@@ -170,7 +171,7 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 		d.at[w.name] = w.workplace
 	}
 	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1),
-		lock: d.lockSheet, told: func(string) { d.hub.tellAll("readback") }}
+		lock: d.lockSheet, told: func(string) { d.hub.TellAll(atAnyStation("readback")) }}
 	for _, lang := range s.Local().Languages() {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
@@ -581,66 +582,6 @@ func (o *once) fresh(client string, n int64) bool {
 	return true
 }
 
-// hub tells pages that a draft has changed.
-type hub struct {
-	mu  sync.Mutex
-	all map[string]map[chan struct{}]string // to the browser that listens
-}
-
-func (h *hub) listen(key, client string) (chan struct{}, func()) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	if h.all == nil {
-		h.all = make(map[string]map[chan struct{}]string)
-	}
-	if h.all[key] == nil {
-		h.all[key] = make(map[chan struct{}]string)
-	}
-	ch := make(chan struct{}, 1)
-	h.all[key][ch] = client
-	return ch, func() {
-		h.mu.Lock()
-		defer h.mu.Unlock()
-		delete(h.all[key], ch)
-		if len(h.all[key]) == 0 {
-			delete(h.all, key)
-		}
-	}
-}
-
-// tell nudges who listens, except the browser whose own input it was: that one
-// has the answer.
-func (h *hub) tell(key, client string) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	for ch, listener := range h.all[key] {
-		if listener != client || client == "" {
-			nudge(ch)
-		}
-	}
-}
-
-// tellAll nudges who listens to a place, at whichever station.
-func (h *hub) tellAll(place string) {
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	for key, all := range h.all {
-		if !strings.HasSuffix(key, "\x00"+place) {
-			continue
-		}
-		for ch := range all {
-			nudge(ch)
-		}
-	}
-}
-
-func nudge(ch chan struct{}) {
-	select {
-	case ch <- struct{}{}:
-	default:
-	}
-}
-
 // changes is the stream of a page: it looks again when its draft or the ledger
 // has changed.
 func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
@@ -653,8 +594,8 @@ func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
 	if ref := r.FormValue("case"); ref != "" {
 		key = countKey(ref)
 	}
-	ch, end := d.hub.listen(key, r.FormValue("client"))
-	defer end()
+	page := d.hub.Listen(key, r.FormValue("client"))
+	defer page.End()
 	ledger, stop := d.site.Changes()
 	defer stop()
 	go func() {
@@ -663,11 +604,11 @@ func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
 			case <-r.Context().Done():
 				return
 			case <-ledger:
-				nudge(ch)
+				page.Nudge()
 			}
 		}
 	}()
-	shell.Changes(w, r, ch)
+	shell.Changes(w, r, page.Changed())
 }
 
 // stationRow is a station in the list of all.
