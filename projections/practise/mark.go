@@ -140,13 +140,13 @@ func (in *Incident) markTouched(a Answer) Mark {
 			less = append(less, s)
 		}
 	}
-	if !slices.Contains(touched, a.Set) && len(less) == 1 && len(touched) > 1 {
+	if !slices.Contains(touched, a.Set) && len(less) == 1 {
 		less = nil
 	}
 	switch {
 	case len(more) > 0:
 		m.Why, m.Sets = WhyMore, more
-	case len(less) > 0 && !(len(touched) == 1 && len(a.Touched) == 0):
+	case len(less) > 0:
 		m.Why, m.Sets = WhyLess, less
 	}
 	return m

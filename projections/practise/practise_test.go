@@ -1,6 +1,8 @@
 package practise
 
 import (
+	"flag"
+	"fmt"
 	"os"
 	"slices"
 	"strconv"
@@ -38,6 +40,12 @@ func TestEveryCauseIsPlantedAndFound(t *testing.T) {
 	if len(cs.Causes) < 12 {
 		t.Errorf("%d causes", len(cs.Causes))
 	}
+	const file = "testdata/answers.txt"
+	kept, err := os.ReadFile(file)
+	if err != nil && !*update {
+		t.Fatal(err)
+	}
+	var answers []string
 	for i := range cs.Causes {
 		c := &cs.Causes[i]
 		for _, lang := range []string{"en", "de"} {
@@ -45,7 +53,7 @@ func TestEveryCauseIsPlantedAndFound(t *testing.T) {
 				t.Errorf("%s says nothing in %q", c.ID, lang)
 			}
 		}
-		if testing.Short() && i%4 != 0 { // a sample of them
+		if testing.Short() && !*update && i%4 != 0 { // a sample of them
 			continue
 		}
 		for seed := range seeds(t) {
@@ -57,8 +65,34 @@ func TestEveryCauseIsPlantedAndFound(t *testing.T) {
 			recordsSay(t, in)
 			found(t, in)
 			wrongOnes(t, in)
+			if seed > 0 {
+				continue
+			}
+			answers = append(answers, answerOf(in))
+			if !*update && !slices.Contains(strings.Split(string(kept), "\n"), answers[len(answers)-1]) {
+				t.Errorf("%s has no line\n%s", file, answers[len(answers)-1])
+			}
 		}
 	}
+	if *update {
+		if err := os.WriteFile(file, []byte(strings.Join(answers, "\n")+"\n"), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+var update = flag.Bool("update", false, "write what is right to answer to testdata/answers.txt, to be read")
+
+// answerOf writes down what is right to answer, and by what it is known.
+func answerOf(in *Incident) string {
+	tr := &in.Truth
+	at := func(t time.Time) string { return t.Format("Mon 15:04:05") }
+	var clues []string
+	for _, c := range tr.Clues {
+		clues = append(clues, fmt.Sprintf("%s %s by %d records", c.Of.Set, c.Finding.Code, len(c.Records)))
+	}
+	return fmt.Sprintf("%s: %s at %s in %s, %s of %s, known from %s to %s, all until %s; %s", in.Cause.ID,
+		strings.Join(tr.Touched(), " "), at(tr.At), tr.Place, tr.Step, tr.Open, at(tr.From), at(tr.To), at(in.End), strings.Join(clues, ", "))
 }
 
 // found: a learner who says what the findings say is right.
@@ -139,6 +173,16 @@ func wrongOnes(t *testing.T, in *Incident) {
 func recordsSay(t *testing.T, in *Incident) {
 	t.Helper()
 	tr := &in.Truth
+	if !slices.IsSorted(in.Sets) {
+		t.Errorf("%s, seed %d: sets %q", in.Cause.ID, in.Seed, in.Sets)
+	}
+	for _, c := range tr.Clues {
+		for _, id := range c.Records {
+			if !slices.ContainsFunc(in.Records, func(r simulate.Record) bool { return r.Event.ID == id }) {
+				t.Errorf("%s, seed %d: no record is %q", in.Cause.ID, in.Seed, id)
+			}
+		}
+	}
 	say := make(map[string]bool)
 	for i := range in.Records {
 		r := &in.Records[i]
@@ -261,21 +305,27 @@ func TestOwnCauses(t *testing.T) {
 		{`"sheet-absent"`, `"sheet-gone"`, "no finding"}, {`["sheet-absent"]`, `[]`, "names no finding"},
 		{`"name":"Gone."`, `"name":""`, "words.en"},
 		{`"id":"ours"`, `"id":""`, "no id"}, {`"happens"`, `"step":"roof","happens"`, "step is one of"}, {`[{`, `[],"x":[{`, "unknown"},
+		{`[{`, `[` + strings.TrimSuffix(strings.TrimPrefix(own, `{"causes":[`), `]}`) + `,{`, "stands there twice"},
 		{`]}`, `],"causes":[]}`, "duplicate"}, {own, `{"causes":[]}`, "no cause"},
 	} {
 		if _, err := Read([]byte(strings.Replace(own, x[0], x[1], 1))); err == nil || !strings.Contains(err.Error(), x[2]) {
 			t.Errorf("%s for %s: %v", x[1], x[0], err)
 		}
 	}
-	if _, err := Read(make([]byte, MaxBytes+1)); err == nil {
-		t.Error("a file of any length")
+	longest := own + strings.Repeat(" ", MaxBytes-len(own))
+	if _, err := Read([]byte(longest)); err != nil {
+		t.Error(err)
+	}
+	if _, err := Read([]byte(longest + " ")); err == nil ||
+		!strings.Contains(err.Error(), "1048576 bytes at most, this one has 1048577") {
+		t.Errorf("a file of any length: %v", err)
 	}
 	never := cs.Causes[0]
 	never.Step = StepReturn // where no count sheet is lost
 	if _, err := among(cs, &never, 1, 30); err == nil {
 		t.Error("planted what can't be")
 	}
-	if _, err := cs.Find("other"); err == nil {
-		t.Error("found what isn't there")
+	if _, err := cs.Find("other"); err == nil || !strings.HasSuffix(err.Error(), "only ours") {
+		t.Errorf("found what isn't there: %v", err)
 	}
 }
