@@ -42,8 +42,8 @@ func unmarked(raw []byte) (order unicode.Endianness, ok bool) {
 	if zero[0] > zero[1] {
 		most, least, order = zero[0], zero[1], unicode.BigEndian
 	}
-	const half, few = 2, 100 // at least every second letter, and hardly any on the other side
-	return order, len(head) > 0 && most*half*2 > len(head) && least*few <= most
+	const half, few = 2, 100 // more than every second letter, and hardly any on the other side
+	return order, most*half*2 > len(head) && least*few <= most
 }
 
 // Split returns the rows of a text, each with as many cells as it has; row i is the

@@ -2,6 +2,7 @@ package rowtext_test
 
 import (
 	"reflect"
+	"strings"
 	"testing"
 
 	"golang.org/x/text/encoding/unicode"
@@ -47,5 +48,39 @@ func TestSplit(t *testing.T) {
 	}
 	if got, err := rowtext.Split("1;5\" clamp\n", ';', true); err != nil || got[0][1] != `5" clamp` {
 		t.Errorf("%q, %v", got, err)
+	}
+}
+
+// TestUnmarked: UTF-16 shows by its zeros: of more than every second letter one, and at most one in a hundred on the other side.
+func TestUnmarked(t *testing.T) {
+	latin := strings.Repeat("a", 99)
+	for text, shows := range map[string]bool{
+		"aΩa": true, "aΩ": false, "ΩaΩ": false, // the second letter has no byte of zero
+		latin + "aĀ": true, latin + "Ā": false, // the last one has it on the other side
+		strings.Repeat("a", 2048) + strings.Repeat("Ω", 5000): true, strings.Repeat("Ω", 2048) + strings.Repeat("a", 5000): false,
+	} {
+		for _, e := range []unicode.Endianness{unicode.LittleEndian, unicode.BigEndian} {
+			raw, err := unicode.UTF16(e, unicode.IgnoreBOM).NewEncoder().String(text)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got, err := rowtext.Decode([]byte(raw)); (got == text) != shows || err != nil {
+				t.Errorf("%.40q, %v: %.40q, %v", text, e, got, err)
+			}
+		}
+	}
+}
+
+// TestInert: what a spreadsheet would compute is text, and all else stays as it is.
+func TestInert(t *testing.T) {
+	for _, s := range []string{"=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "="} {
+		if got := rowtext.Inert(s); got != "'"+s {
+			t.Errorf("%q: %q", s, got)
+		}
+	}
+	for _, s := range []string{"", "1", "A=1", "'=1", "ä", " =1"} {
+		if got := rowtext.Inert(s); got != s {
+			t.Errorf("%q: %q", s, got)
+		}
 	}
 }
