@@ -152,7 +152,7 @@ func (f *fhirReader) appointment(raw jsontext.Value) {
 		return
 	}
 	e := &Entry{Row: f.n, State: state}
-	ids := make([]string, 0, len(a.Identifier)+1)
+	var ids []string
 	for _, x := range a.Identifier {
 		ids = append(ids, x.Value)
 	}
@@ -181,7 +181,7 @@ func (f *fhirReader) appointment(raw jsontext.Value) {
 
 // resources reads the room and what is wanted. Whoever takes part, and is neither a location nor a device, is passed over.
 func (f *fhirReader) resources(a *appointment, e *Entry) {
-	refs := make([]*reference, 0, len(a.Participant)+len(a.SupportingInformation))
+	var refs []*reference
 	for i := range a.Participant {
 		refs = append(refs, &a.Participant[i].Actor)
 	}

@@ -224,21 +224,14 @@ func (m *message) component(segment []string, field, n int) string {
 // unescape resolves the escapes of 2.7 that stand for a character. Those of highlighting and formatting are left out.
 func (m *message) unescape(text string) string {
 	e := m.seps.escape
-	if !strings.Contains(text, e) {
-		return text
-	}
-	var out strings.Builder
+	out := ""
 	for {
-		before, rest, ok := strings.Cut(text, e)
-		out.WriteString(before)
+		before, rest, _ := strings.Cut(text, e)
 		code, after, closed := strings.Cut(rest, e)
-		if !ok || !closed {
-			if ok {
-				out.WriteString(e + rest)
-			}
-			return out.String()
+		if !closed {
+			return out + text
 		}
-		out.WriteString(m.escaped(code))
+		out += before + m.escaped(code)
 		text = after
 	}
 }

@@ -170,8 +170,8 @@ func (r *reader) wrong(row int, key string, args ...any) {
 // add takes an entry in.
 func (r *reader) add(e *Entry) {
 	switch {
-	case len(r.out.Entries) >= maxEntries:
-		if len(r.out.Entries) == maxEntries && len(r.out.Problems) == 0 {
+	case len(r.out.Entries) == maxEntries:
+		if len(r.out.Problems) == 0 {
 			r.wrong(0, "too-many", maxEntries)
 		}
 	case e.Start.IsZero() && e.State != Cancelled:

@@ -158,14 +158,23 @@ func TestRefused(t *testing.T) {
 		"case;start;state\nK-1;x;DOE\n":      "line 2: the word for the state",
 		"case;start;lists\nK;2026-03-04 07:00;DOE x99": "from 1 to 50",
 		"case;start;lists\nK;2026-03-04 07:00;DOE 4":   "without its list",
-		"case;start\n":                         "no case in it",
-		"MSH|":                                 "cut off",
-		"MSH|^^\\&|a":                          "can be none",
-		siu("S12", "PID|1||DOE"):               "line 1: the message has no SCH",
-		siu("S12", "SCH|||DOE"):                "neither SCH-2 nor SCH-1",
-		siu("S12", "SCH|K-1|"):                 "the case has no start",
-		siu("S12", "SCH|K-1|", "AIS|1||x|DOE"): "AIS-4: this is no day",
+		"case;start\n":  "no case in it",
+		"MSH|":          "cut off",
+		"MSH|^^\\&|a":   "can be none",
+		"MSH|^~\x80&|a": "can be none",
+		"MSH|^~ &|a":    "can be none",
+		"MSH|^~\\a|a":   "can be none",
+		"case;start;lists\nK;2026-03-04 07:00;L x51":                              "from 1 to 50",
+		"case;start;lists\nK;2026-03-04 07:00;L x0":                               "from 1 to 50",
+		siu("S12", "PID|1||DOE"):                                                  "line 1: the message has no SCH",
+		siu("S12", "SCH|||DOE"):                                                   "neither SCH-2 nor SCH-1",
+		siu("S12", "SCH|K-1|"):                                                    "the case has no start",
+		siu("S12", "SCH|K-1|", "AIS|1||x|DOE"):                                    "AIS-4: this is no day",
 		siu("S12", "SCH|K-1|", "AIS|1||x|202603040700+1"):                         "the zone is written",
+		siu("S12", "SCH|K-1|", "AIG|1||x|||0"):                                    "from 1 to 50",
+		siu("S12", "SCH|K-1|", "AIG|1||x|||2.5"):                                  "from 1 to 50",
+		siu("S12", "SCH|K-1|", "AIG|1||x|||51"):                                   "from 1 to 50",
+		"MSH":                                                                     "name the columns",
 		siu("S12", "SCH|K-1|", "AIG|1||x|||DOE"):                                  "AIG-6",
 		"{DOE":                                                                    "no JSON",
 		`{"resourceType":"Patient","id":"DOE"}`:                                   "no Appointment",
@@ -176,7 +185,7 @@ func TestRefused(t *testing.T) {
 	} {
 		got := schedule.Parse([]byte(in), how(t))
 		said := fmt.Sprint(got.Problems)
-		if len(got.Problems) == 0 || !strings.Contains(said, want) || strings.Contains(said, "DOE") {
+		if len(got.Problems) != 1 || len(got.Entries) > 0 || !strings.Contains(said, want) || strings.Contains(said, "DOE") {
 			t.Errorf("%q: %s; want %q, and no value", in, said, want)
 		}
 	}
@@ -240,4 +249,148 @@ func FuzzParse(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestOfTheFile: what is wrong with a file as a whole names no line.
+func TestOfTheFile(t *testing.T) {
+	spaces := strings.Repeat(" ", schedule.MaxBytes)
+	for in, want := range map[string]string{spaces: "is empty", spaces + " ": "16777217 bytes; it has up to 16777216"} {
+		if got := schedule.Parse([]byte(in), how(t)); len(got.Problems) != 1 || !strings.Contains(got.Problems[0].What, want) {
+			t.Errorf("%d spaces: %+v", len(in), got.Problems)
+		}
+	}
+	for _, in := range []string{"", "a;b\n1;2\n", "PK\x03\x04xxxx", "case;start\n", `{"resourceType":"Patient"}`, "{"} {
+		if got := schedule.Parse([]byte(in), how(t)); len(got.Problems) != 1 || got.Problems[0].Row != 0 {
+			t.Errorf("%q: %+v", in, got.Problems)
+		}
+	}
+}
+
+// TestHowMany: a number stands before its list or after it, with or without an x.
+func TestHowMany(t *testing.T) {
+	for said, want := range map[string]string{
+		"LAP x 2":         "[list LAP x2 false]",
+		"LAP x2 VAS":      "[list LAP x2 false][list VAS x1 false]",
+		"2 x LAP + VAS":   "[list LAP x2 false][list VAS x1 false]",
+		"2x LAP | VAS":    "[list LAP x2 false][list VAS x1 false]",
+		"LAP ×2, 3 VAS":   "[list LAP x2 false][list VAS x3 false]",
+		"x LAP":           "[list LAP x1 false]",
+		"x 2 LAP":         "[list LAP x2 false]",
+		"LAP x 50":        "[list LAP x50 false]",
+		"LAP x 1":         "[list LAP x1 false]",
+		"LAP 10000 x 3 V": "[list LAP x1 false][list 10000 x3 false][list V x1 false]", // as long is no number but an id
+	} {
+		check(t, schedule.Parse([]byte("case;start;lists\nK;2026-03-04 07:00;"+said+"\n"), how(t)),
+			[]string{"2 K||2026-03-04T06:00:00Z||" + want + "|-"}, 0)
+	}
+}
+
+// TestStamps: HL7 v2.5.1, 2.A.75: seconds, their parts and the zone may be left out, nothing else may.
+func TestStamps(t *testing.T) {
+	for stamp, want := range map[string]string{
+		"202603040730": "06:30:00", "20260304073015": "06:30:15", "20260304073015.25": "06:30:15", "202603040730-0500": "12:30:00",
+		"20260304073015.2+0000": "07:30:15", "20260304073": "", "2026030407": "", "20260304073000,5": "", "2026030407300": "",
+	} {
+		got := schedule.Parse([]byte(siu("S12", "SCH|K-1|", "AIS|1||x|"+stamp)), how(t))
+		if want == "" && len(got.Problems) == 1 && len(got.Entries) == 0 {
+			continue
+		}
+		if want == "" || len(got.Entries) != 1 || got.Entries[0].Start.UTC().Format(time.TimeOnly) != want {
+			t.Errorf("%s: %+v", stamp, got)
+		}
+	}
+}
+
+// TestSeparators: any sign but a letter, a digit or a line between words separates fields, as MSH names it.
+func TestSeparators(t *testing.T) {
+	plain := siu("S12", "SCH|K-1||||||||||^^^202603040700", "AIL|1|A|OR\\X20\\3\\X1F\\")
+	want := schedule.Parse([]byte(plain), how(t))
+	if len(want.Entries) != 1 || want.Entries[0].Room != "OR 3" {
+		t.Fatalf("%+v", want)
+	}
+	for _, c := range "[{`@:/#!" {
+		if got := schedule.Parse([]byte(strings.ReplaceAll(plain, "|", string(c))), how(t)); !reflect.DeepEqual(got, want) {
+			t.Errorf("%c: %+v", c, got)
+		}
+	}
+	for _, c := range "azAZ09_" { // a heading, say
+		if got := schedule.Parse([]byte(strings.ReplaceAll(plain, "|", string(c))), how(t)); len(got.Entries) != 0 ||
+			!strings.Contains(fmt.Sprint(got.Problems), "name the columns") {
+			t.Errorf("%c: %+v", c, got)
+		}
+	}
+	if got := schedule.Parse([]byte("MSH|^~\\&"), how(t)); got.Passed != 1 || len(got.Problems) != 0 {
+		t.Errorf("a message of nothing else: %+v", got)
+	}
+}
+
+// TestMost: of more cases than a schedule may have it is said once, and they are not read.
+func TestMost(t *testing.T) {
+	const most = 5000
+	for more := range 3 {
+		in := "case;start\n" + strings.Repeat("K;2026-03-04 07:00\n", most+more)
+		got := schedule.Parse([]byte(in), how(t))
+		if len(got.Entries) != most || len(got.Problems) != min(more, 1) || more > 0 && got.Problems[0].Row != 0 {
+			t.Errorf("%d more: %d cases, %v", more, len(got.Entries), got.Problems)
+		}
+	}
+	for above, entries := range map[int]int{39: 1, 40: 0} { // rows above the headings
+		in := strings.Repeat("x;y\n", above) + "case;start\nK;2026-03-04 07:00\n"
+		if got := schedule.Parse([]byte(in), how(t)); len(got.Entries) != entries {
+			t.Errorf("%d above: %+v", above, got)
+		}
+	}
+}
+
+// TestHeadings: columns stand where most of them are named, whatever separates them.
+func TestHeadings(t *testing.T) {
+	for _, in := range []string{
+		"case;a;b\ncase,start,room\nK,2026-03-04 07:00,OR 3\n",
+		"case,a\ncase;start;room\nK;2026-03-04 07:00;OR 3\n",
+		"case\ta\ncase\tstart\troom\nK\t2026-03-04 07:00\tOR 3\n",
+	} {
+		check(t, schedule.Parse([]byte(in), how(t)), []string{"3 K|OR 3|2026-03-04T06:00:00Z||nothing said|-"}, 0)
+	}
+}
+
+// TestRooms: a room's name is cut after 40 characters; a row that is cut off says nothing of the columns behind.
+func TestRooms(t *testing.T) {
+	long := strings.Repeat("ä", 40)
+	for name, want := range map[string]string{long: long, long + "b": long, " OR  3 ": "OR 3", "": ""} {
+		got := schedule.Parse([]byte("case;start;room;lists\nK;2026-03-04 07:00;"+name+"\n"), how(t))
+		if len(got.Entries) != 1 || got.Entries[0].Room != want {
+			t.Errorf("%q: %+v", name, got)
+		}
+	}
+	check(t, schedule.Parse([]byte(siu("S12", "SCH|K-1|", "AIL|1|A|OR^3|||20260304073000")), how(t)),
+		[]string{"1 K-1|3|2026-03-04T06:30:00Z|booked|nothing said|2026-03-03T15:00:00Z"}, 0)
+}
+
+// TestReferences: what a resource contains is named for it alone, and what else it refers to may be a device too.
+func TestReferences(t *testing.T) {
+	check(t, schedule.Parse([]byte(`{"resourceType":"Bundle","entry":[
+		{"resource":{"resourceType":"Appointment","id":"K-1","status":"booked","start":"2026-03-04T07:30:00Z","contained":[
+			{"resourceType":"Location","id":"l","name":"OR 4"}],"participant":[{"actor":{"reference":"#l"}}]}},
+		{"resource":{"resourceType":"Appointment","id":"K-2","status":"booked","start":"2026-03-04T07:30:00Z",
+			"supportingInformation":[{"reference":"Device/LAP"}],"participant":[{"actor":{"reference":"#l"}}]}}]}`), how(t)), []string{
+		"1 K-1|OR 4|2026-03-04T07:30:00Z||nothing said|-",
+		"2 K-2||2026-03-04T07:30:00Z||[ LAP x1 true]|-",
+	}, 0)
+	got := schedule.Parse([]byte(`{"resourceType":"Bundle","entry":5}`), how(t))
+	if len(got.Problems) != 2 || !strings.Contains(got.Problems[0].What, "Bundle") || got.Problems[0].Row != 0 {
+		t.Errorf("%+v", got.Problems)
+	}
+}
+
+// TestEscapes: HL7 v2.5.1, 2.7; one that isn't closed is text.
+func TestEscapes(t *testing.T) {
+	for text, want := range map[string]string{
+		`OR\T\3`: "OR&3", `OR\F\3`: "OR|3", `OR\S\3`: "OR^3", `OR\R\3`: "OR~3", `OR\E\3`: `OR\3`, `OR\3`: `OR\3`, `\T\OR\T`: `&OR\T`,
+		`OR\X4\3`: "OR3", `OR\X4G\3`: "OR3", `OR\X4142\3`: "ORAB3", `OR\XFF\3`: "OR3", `\H\OR\N\ 3`: "OR 3",
+	} {
+		got := schedule.Parse([]byte(siu("S12", "SCH|K-1||||||||||^^^202603040700", "AIL|1|A|"+text)), how(t))
+		if len(got.Entries) != 1 || got.Entries[0].Room != want {
+			t.Errorf("%s: %+v", text, got)
+		}
+	}
 }

@@ -21,10 +21,7 @@ type sheet struct {
 func (r *reader) table(text string) {
 	var best *sheet
 	for _, comma := range ";\t," {
-		rows, err := rowtext.Split(text, comma, true)
-		if err != nil {
-			continue
-		}
+		rows, _ := rowtext.Split(text, comma, true) // a quote may stand anywhere, so nothing is wrong
 		if s := r.headed(rows); s != nil && (best == nil || len(s.at) > len(best.at)) {
 			best = s
 		}
