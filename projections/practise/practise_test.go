@@ -92,7 +92,8 @@ func answerOf(in *Incident) string {
 		clues = append(clues, fmt.Sprintf("%s %s by %d records", c.Of.Set, c.Finding.Code, len(c.Records)))
 	}
 	return fmt.Sprintf("%s: %s at %s in %s, %s of %s, known from %s to %s, all until %s; %s", in.Cause.ID,
-		strings.Join(tr.Touched(), " "), at(tr.At), tr.Place, tr.Step, tr.Open, at(tr.From), at(tr.To), at(in.End), strings.Join(clues, ", "))
+		strings.Join(tr.Touched(), " "), at(tr.At), tr.Place,
+		tr.Step, tr.Open, at(tr.From), at(tr.To), at(in.End), strings.Join(clues, ", "))
 }
 
 // found: a learner who says what the findings say is right.

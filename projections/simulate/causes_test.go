@@ -68,7 +68,8 @@ func traces(w *Week) map[string]int {
 		case *events.SetChecked:
 			note(d.Aside == events.AsidePut, "put aside")
 			note(d.Aside == events.AsideReleased, "released")
-			note(d.Sheet != nil && d.Sheet.Found != string(events.Outside) && d.Sheet.Found != events.FoundNone, "read though it lies inside")
+			note(d.Sheet != nil && d.Sheet.Found != string(events.Outside) && d.Sheet.Found != events.FoundNone,
+				"read though it lies inside")
 		case *events.SetReturned:
 			opens[r.Set] = 0
 		case *events.SetOpened:
