@@ -108,7 +108,7 @@ func movingRange(v []float64) float64 {
 
 // signal marks the points that break a rule.
 func (c *Chart) signal(runs bool) {
-	side, length := 0, 0
+	var side, length int
 	for i := range c.Points {
 		p := &c.Points[i]
 		if p.Value > p.High || p.Value < p.Low {

@@ -50,6 +50,9 @@ func TestSharesOfNIST(t *testing.T) {
 	near(t, "high without 15 and 23", c.Points[0].High, 0.3892972, 1e-7)
 	near(t, "low without 15 and 23", c.Points[0].Low, 0.0407028, 1e-7)
 
+	// Of two points by hand: z is -1.400280 and 1.400280.
+	near(t, "spread of two", rates.PPrime([]rates.Count{count(10, 100), count(20, 100)}).Spread, 2*1.400280/1.128, 1e-6)
+
 	// Laney's sigma of z is the mean moving range over 1.128. A public page takes the
 	// standard deviation of z, 1.716144, and gets 0.538361.
 	c = rates.PPrime(wafers())
@@ -94,6 +97,17 @@ func TestRun(t *testing.T) {
 	}
 	on := rates.P([]rates.Count{count(5, 50), count(6, 50), count(4, 50)})
 	same(t, "runs on the centre", signals(on, rates.Run), nil)
+	all := make([]rates.Count, 20)
+	for i := range all {
+		all[i] = count(5, 50)
+	}
+	same(t, "all on the centre", signals(rates.P(all), rates.Run), nil)
+	times := make([]float64, 18)
+	for i := range times {
+		times[i] = []float64{1, 3}[i/9]
+	}
+	same(t, "times", signals(rates.T(times), rates.Run), []int{9, 18})
+	same(t, "times, Nelson", signals(rates.TNelson(times), rates.Run), []int{9, 18})
 }
 
 // infections are the gaps of Benneyan's example; dates as SAS/QC 14.1 prints them
@@ -158,6 +172,10 @@ func TestTimes(t *testing.T) {
 	c = rates.TNelson(urinary())
 	near(t, "Nelson, high", c.Points[0].High, 1.499009, 1e-6)
 	near(t, "Nelson, centre", c.Center, 0.147992, 1e-6)
+	// Of two times by hand: the roots are 1 and 1.1, their mean 1.05, and 2.66 moving ranges 0.266.
+	c = rates.TNelson([]float64{1, math.Pow(1.1, 3.6)})
+	near(t, "Nelson of two, low", c.Points[0].Low, math.Pow(1.05-0.266, 3.6), 1e-12)
+	near(t, "Nelson of two, high", c.Points[0].High, math.Pow(1.05+0.266, 3.6), 1e-12)
 	for _, bad := range [][]float64{nil, {1, math.NaN()}, {1, -1}} {
 		if !math.IsNaN(rates.T(bad).Center) || !math.IsNaN(rates.TNelson(bad).Center) {
 			t.Errorf("a chart of %v", bad)

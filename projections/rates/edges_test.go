@@ -116,4 +116,51 @@ func TestGroups(t *testing.T) {
 			t.Errorf("%s: %+v", by, got)
 		}
 	}
+	if got := rates.WithIncidents(os, ins); !reflect.DeepEqual(got, r.Openings) {
+		t.Errorf("openings %+v", got)
+	}
+}
+
+// TestOneSeen: of one incident there is a rate, of none only what can be ruled out.
+func TestOneSeen(t *testing.T) {
+	for _, wrong := range []int{0, 1} {
+		o := &opened{at: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
+		o.add("outside", 200, wrong)
+		if r := o.report().All.PerThousand.Rate; (r != nil) != (wrong == 1) || r != nil && *r != 5 {
+			t.Errorf("%d seen: %v", wrong, r)
+		}
+	}
+}
+
+// TestChartedFromOne: two months with one incident have a chart of their shares, two without any, or one month alone, none.
+func TestChartedFromOne(t *testing.T) {
+	for _, x := range []struct{ months, wrong, points int }{{2, 1, 2}, {2, 0, 0}, {1, 1, 0}} {
+		o := &opened{}
+		for month := range x.months {
+			o.at = time.Date(2026, time.January+time.Month(month), 1, 0, 0, 0, 0, time.UTC)
+			o.add("outside", 30, x.wrong*(1-month))
+		}
+		c := o.report().Charts.Shares
+		if (c != nil) != (x.points > 0) || c != nil && len(c.Points) != x.points {
+			t.Errorf("%d months, %d incidents: %+v", x.months, x.wrong, c)
+		}
+	}
+}
+
+// TestSignalsAtTheLimit: one that comes to its limit signals, and begins anew; below it it doesn't.
+func TestSignalsAtTheLimit(t *testing.T) {
+	c := rates.Cusum{M: 10, Limit: 18} // nine steps up for an incident
+	for _, x := range []struct {
+		clean   []int64
+		since   int64
+		signals []int64
+		now     int64
+	}{
+		{[]int64{0, 0}, 0, []int64{2}, 0}, {[]int64{0, 1}, 3, nil, 14}, {[]int64{5, 0, 0, 0}, 0, []int64{7, 9}, 0},
+		{[]int64{0, 0}, 5, []int64{2}, 0},
+	} {
+		if signals, now := c.Run(rates.Series{Clean: x.clean, Since: x.since}); !slices.Equal(signals, x.signals) || now != x.now {
+			t.Errorf("%+v: after %v, now %d", x, signals, now)
+		}
+	}
 }

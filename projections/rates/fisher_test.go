@@ -101,3 +101,12 @@ func TestFisherAgainstSecondSource(t *testing.T) {
 		near(t, "rates", rates.RateRatio(a.Seen, b.Seen, float64(na), float64(nb), 0.95).P, both, 1e-9)
 	}
 }
+
+// TestFisherOfTheClean: of those with none the ratio is the other way round, and as exact where most have one.
+func TestFisherOfTheClean(t *testing.T) {
+	c, clean := rates.Fisher(count(9, 10), count(8, 12), 0.95), rates.Fisher(count(1, 10), count(4, 12), 0.95)
+	near(t, "p", c.P, clean.P, 1e-12)
+	near(t, "ratio", c.Ratio*clean.Ratio, 1, 1e-9)
+	near(t, "low", c.Range.Low*clean.Range.High, 1, 1e-9)
+	near(t, "high", c.Range.High*clean.Range.Low, 1, 1e-9)
+}

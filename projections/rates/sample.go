@@ -15,19 +15,19 @@ func CleanFor(rate float64, allowed int64, confidence float64) int64 {
 	if !(rate > 0 && rate < 1) || allowed < 0 {
 		return NeverTold
 	}
-	return leastOf(allowed+1, func(n int64) bool { return UpperBound(Count{allowed, n}, confidence) < rate })
+	return leastOf(func(n int64) bool { return UpperBound(Count{allowed, n}, confidence) < rate })
 }
 
 // leastOf returns the least number from one on that is enough, where every larger one
-// is too; NeverTold where none below 2^40 is.
-func leastOf(from int64, enough func(int64) bool) int64 {
-	step := int64(1)
-	for !enough(from + step - 1) {
-		if step <<= 1; step > 1<<40 {
+// is too; NeverTold where none up to 2^40 is.
+func leastOf(enough func(int64) bool) int64 {
+	high := int64(1)
+	for !enough(high) {
+		if high <<= 1; high > 1<<40 {
 			return NeverTold
 		}
 	}
-	low, high := from+step/2-1, from+step-1 // not enough (or before the first), enough
+	low := high / 2 // not enough (or before the first)
 	for high-low > 1 {
 		if mid := low + (high-low)/2; enough(mid) {
 			high = mid
@@ -91,7 +91,7 @@ func (p Plan) Openings() int64 {
 	case about == NeverTold || float64(about)*(p.A+p.B*p.Weight) > mostIncidents:
 		return about
 	case about < few:
-		return leastOf(1, sees)
+		return leastOf(sees)
 	}
 	at := func(k int) int64 { return int64(float64(about) * math.Pow(grid, float64(k-reach/2))) }
 	return at(sort.Search(reach, func(k int) bool { return sees(at(k)) }))

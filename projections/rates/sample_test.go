@@ -64,7 +64,9 @@ func TestPower(t *testing.T) {
 	for _, p := range []rates.Plan{
 		{A: 0.001, B: 0.001, Weight: 1, Level: 0.05, Power: 0.8},
 		{A: 0.001, B: 0.00100000001, Weight: 1, Level: 0.05, Power: 0.8},
-		{A: -1, B: 0.5, Weight: 1}, {A: 0.5, B: math.NaN(), Weight: 1}, {A: 0.1, B: 0.2},
+		{A: -0.1, B: 0.5, Weight: 1, Level: 0.05, Power: 0.8}, {A: 1.1, B: 0.5, Weight: 1, Level: 0.05, Power: 0.8},
+		{A: 0.5, B: -0.1, Weight: 1, Level: 0.05, Power: 0.8}, {A: 0.5, B: 1.1, Weight: 1, Level: 0.05, Power: 0.8},
+		{A: 0.1, B: 0.2, Weight: -1, Level: 0.05, Power: 0.8}, {A: 0.5, B: math.NaN(), Weight: 1}, {A: 0.1, B: 0.2},
 	} {
 		if n := p.Openings(); n != rates.NeverTold {
 			t.Errorf("%v: told after %d", p, n)
@@ -82,7 +84,22 @@ func TestPower(t *testing.T) {
 		t.Errorf("a hundredth more: %d openings", n)
 	}
 	// 4 of 4 and 0 of 4: p = 2/70
-	if n := (rates.Plan{A: 1, B: 0, Weight: 1, Level: 0.05, Power: 0.8}).Openings(); n != 4 {
-		t.Errorf("always and never: told after %d", n)
+	for _, a := range []float64{0, 1} {
+		if n := (rates.Plan{A: a, B: 1 - a, Weight: 1, Level: 0.05, Power: 0.8}).Openings(); n != 4 {
+			t.Errorf("always and never: told after %d", n)
+		}
+	}
+	// By Fleiss, Levin and Paik 2003, 4.2, reckoned by hand: 387.3, 387.3, 289.5.
+	for _, x := range []struct {
+		rates.Plan
+		want int64
+	}{
+		{rates.Plan{A: 0.5, B: 0.4, Weight: 1}, 388}, {rates.Plan{A: 0.4, B: 0.5, Weight: 1}, 388},
+		{rates.Plan{A: 0.5, B: 0.4, Weight: 2}, 290},
+	} {
+		x.Level, x.Power = 0.05, 0.8
+		if n := x.Openings(); n != x.want {
+			t.Errorf("%v: told after %d, want %d", x.Plan, n, x.want)
+		}
 	}
 }

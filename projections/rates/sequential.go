@@ -100,7 +100,7 @@ const mostSteps = 1 << 20
 // with rates below one in 100,000.
 func CusumFor(usual, raised float64, falseAlarm float64) Cusum {
 	c := NewCusum(usual, raised, 0)
-	c.Limit = leastOf(1, func(limit int64) bool {
+	c.Limit = leastOf(func(limit int64) bool {
 		c.Limit = limit
 		return limit >= mostSteps || c.RunLength(usual) >= falseAlarm
 	})
