@@ -137,7 +137,9 @@ func TestDayInTheBrowser(t *testing.T) {
 				t.Errorf("%s shows the key of a text", lang)
 			}
 			tab.Shot("day-" + size.Name + "-" + lang)
-			tab.Axe()
+			if (lang == "de") == (size.Name == "phone") { // of the words axe knows no language
+				tab.Axe()
+			}
 		}
 		if size.Name != "desk" {
 			continue
