@@ -224,14 +224,16 @@ func (m *message) component(segment []string, field, n int) string {
 // unescape resolves the escapes of 2.7 that stand for a character. Those of highlighting and formatting are left out.
 func (m *message) unescape(text string) string {
 	e := m.seps.escape
-	out := ""
+	var out strings.Builder // a field may be as long as the file, and hold nothing but escapes
 	for {
 		before, rest, _ := strings.Cut(text, e)
 		code, after, closed := strings.Cut(rest, e)
 		if !closed {
-			return out + text
+			out.WriteString(text)
+			return out.String()
 		}
-		out += before + m.escaped(code)
+		out.WriteString(before)
+		out.WriteString(m.escaped(code))
 		text = after
 	}
 }
