@@ -2,6 +2,7 @@ package trial
 
 import (
 	"errors"
+	"maps"
 	"slices"
 	"time"
 
@@ -52,7 +53,7 @@ func (t *trial) faulted() []*simulate.Trip {
 
 // judge judges a set as things stand, and holds each finding against the truth.
 func (t *trial) judge(x *simulate.Trip) (projections.Verdict, error) {
-	v, err := t.w.Judge(keyOf(x))
+	v, err := t.verdict(keyOf(x))
 	if err != nil {
 		return v, err
 	}
@@ -333,12 +334,9 @@ func (t *trial) doubt(x *simulate.Trip, d *projections.ProbablyWrong) {
 // fault, against the last verdicts.
 func (t *trial) missed() error {
 	read := make(map[*simulate.Trip]bool) // opened with all read
-	for seq := int64(1); seq <= t.seq; seq++ {
+	for _, seq := range slices.Sorted(maps.Keys(t.looks)) {
 		l := t.looks[seq]
-		if l == nil {
-			continue
-		}
-		v, err := t.w.Judge(keyOf(l.Named))
+		v, err := t.verdict(keyOf(l.Named))
 		if err != nil {
 			return err
 		}
@@ -370,7 +368,7 @@ func (t *trial) missed() error {
 		if !x.Clean() || !read[x] || !t.countedRight(x) {
 			continue
 		}
-		v, err := t.w.Judge(keyOf(x))
+		v, err := t.verdict(keyOf(x))
 		if err != nil {
 			return err
 		}
@@ -392,7 +390,7 @@ func (t *trial) missedPackage(l *simulate.Look, seq int64) error {
 	if l.ReadTag {
 		of = l.Tray
 	}
-	v, err := t.w.Judge(keyOf(of))
+	v, err := t.verdict(keyOf(of))
 	if err != nil {
 		return err
 	}
@@ -493,7 +491,7 @@ func (t *trial) missedClosed(x *simulate.Trip) error {
 		if of.what == "" {
 			continue
 		}
-		v, err := t.w.Judge(keyOf(x))
+		v, err := t.verdict(keyOf(x))
 		if err != nil {
 			return err
 		}
@@ -523,7 +521,7 @@ func (t *trial) missedSet(x *simulate.Trip) error {
 		if !happened {
 			continue
 		}
-		v, err := t.w.Judge(keyOf(x))
+		v, err := t.verdict(keyOf(x))
 		if err != nil {
 			return err
 		}
@@ -544,7 +542,7 @@ func (t *trial) missedBack(x *simulate.Trip) error {
 	if x.Back == nil {
 		return nil
 	}
-	v, err := t.w.Judge(keyOf(x))
+	v, err := t.verdict(keyOf(x))
 	if err != nil {
 		return err
 	}

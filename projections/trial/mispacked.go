@@ -40,7 +40,7 @@ func (t *trial) missedExchange(x *simulate.Trip) error {
 	if !x.Has(simulate.Mispacked) {
 		return nil
 	}
-	v, err := t.w.Judge(keyOf(x))
+	v, err := t.verdict(keyOf(x))
 	if err != nil {
 		return err
 	}

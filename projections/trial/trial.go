@@ -243,15 +243,20 @@ func Weeks(ctx context.Context, weeks, atOnce int, of func(n int) simulate.Confi
 
 // Week judges one week of a hospital and holds it against the truth.
 func Week(c simulate.Config, n int) (*Result, error) {
-	week := c.Week(n)
+	t := newTrial(&c, c.Week(n))
+	return t.r, t.run()
+}
+
+func newTrial(c *simulate.Config, week *simulate.Week) *trial {
 	t := &trial{
-		c: &c, week: week, w: judge.NewWorld(nil), looks: make(map[int64]*simulate.Look),
+		c: c, week: week, w: judge.NewWorld(nil), looks: make(map[int64]*simulate.Look),
 		trips: make(map[projections.TripKey]*simulate.Trip), r: &Result{Weeks: 1, Trips: len(week.Trips), Records: len(week.Records)},
 	}
+	t.verdict = t.w.Judge
 	for _, x := range week.Trips {
 		t.trips[keyOf(x)] = x
 	}
-	return t.r, t.run()
+	return t
 }
 
 // trial is one week on trial.
@@ -264,6 +269,9 @@ type trial struct {
 	looks map[int64]*simulate.Look
 	trips map[projections.TripKey]*simulate.Trip
 	r     *Result
+
+	// verdict is w's, as things stand; tests put a wrong one in its place.
+	verdict func(projections.TripKey) (projections.Verdict, error)
 }
 
 func keyOf(t *simulate.Trip) projections.TripKey { return projections.TripKey{Set: t.Set, Trip: t.ID} }
