@@ -61,6 +61,8 @@ func TestArrivalLimits(t *testing.T) {
 	record := proof.AddArrival(origin, station, testTime, 0)
 	_, _, _, err = proof.SplitArrival(origin, append(record[:len(record)-1], "AAAA\n"...))
 	wantError(t, "three bytes more", err, "arrival line of "+origin+" has 24 characters of base64, want 20")
+	_, err = proof.Links(origin, append(record[:len(record)-5:len(record)-5], '\n'))
+	wantError(t, "three bytes fewer", err, "arrival line of "+origin+" has 16 characters of base64, want 20")
 }
 
 func TestCheckpointLimits(t *testing.T) {

@@ -1663,6 +1663,25 @@ var otherTests = []findingTest{
 			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
 			s.live(x)
 		}},
+	{projections.CountDiffersAtOpen, "one fewer than packed, beside two that have what the other lacks",
+		projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			short, over := newTurn("LAP-001", 0, x.list), newTurn("LAP-002", 0, x.list)
+			short.first.Counts[1].Counted--
+			over.first.Counts[1].Counted++
+			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
+			s.live(short.forCase(x.ref))
+			s.live(over.forCase(x.ref))
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			short, over := newTurn("LAP-001", 0, x.list), newTurn("LAP-002", 0, x.list)
+			short.first.Counts[1].Counted--
+			over.first.Counts[1].Counted++
+			s.live(short.forCase(x.ref))
+			s.live(over.forCase(x.ref))
+			s.live(x)
+		}},
 	{projections.CountDiffersAtOpen, "not what was packed in the tray opened under its name", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			s.live(s.pair().unused())
@@ -1808,6 +1827,14 @@ var otherTests = []findingTest{
 		func(s *story, x *turn) {
 			y := newTurn("LAP-001", 0, x.list)
 			y.final.Witness, x.final.Witness = "", ""
+			s.live(y.forCase(x.ref))
+			s.live(x)
+		},
+		func(s *story, x *turn) { y := newTurn("LAP-001", 0, x.list); s.live(y.forCase(x.ref)); s.live(x) }},
+	{projections.CountOnePerson, "in the second set of a case whose first two people confirmed", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			y := newTurn("LAP-001", 0, x.list)
+			y.first.Witness, x.final.Witness = "", ""
 			s.live(y.forCase(x.ref))
 			s.live(x)
 		},
