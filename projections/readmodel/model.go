@@ -103,11 +103,11 @@ type Model struct {
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
 		stmts: make(map[string]*sql.Stmt)}
-	err := m.open(ctx)
-	if err != nil && !unreadable(err) {
+	kept, err := m.openKept(ctx)
+	if err != nil {
 		return nil, errors.Join(err, m.Close())
 	}
-	if err != nil || !m.usable(ctx) {
+	if !kept {
 		if err := m.Close(); err != nil {
 			return nil, err
 		}
@@ -130,6 +130,20 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 		}
 	}
 	return m, nil
+}
+
+// openKept opens the file that is there, and reports whether it can be used: a new one has nothing to look at.
+func (m *Model) openKept(ctx context.Context) (bool, error) {
+	if _, err := os.Stat(m.opts.Path); errors.Is(err, os.ErrNotExist) {
+		return false, nil
+	}
+	if err := m.open(ctx); err != nil {
+		if unreadable(err) {
+			err = nil
+		}
+		return false, err
+	}
+	return m.usable(ctx), nil
 }
 
 // usable reports whether the file holds what this program would judge of this ledger
@@ -202,8 +216,8 @@ func ownFile(path string) error {
 }
 
 func (m *Model) create(ctx context.Context) error {
-	_, err := m.write.ExecContext(ctx, tables+rareIndexes+`
-		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('moment', '0'), ('ledger', ?2);`,
+	_, err := m.write.ExecContext(ctx, "BEGIN;"+tables+rareIndexes+`
+		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('moment', '0'), ('ledger', ?2); COMMIT;`,
 		Fingerprint(), keyName(m.opts.Ledger))
 	if err != nil {
 		return fmt.Errorf("read model: %w", err)
