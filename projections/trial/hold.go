@@ -225,7 +225,7 @@ func (t *trial) scanned(x *simulate.Trip, l *simulate.Look) bool {
 				return false
 			}
 		}
-		if i > 0 && i < len(moves)-1 && m.To != nil && m.To != moves[0].To && !t.readWrong(m.To) {
+		if i < len(moves)-1 && m.To != nil && m.To != moves[0].To && !t.readWrong(m.To) {
 			return false
 		}
 	}

@@ -1,3 +1,5 @@
+//go:build !race
+
 package trial
 
 import (
@@ -150,7 +152,7 @@ func TestCameBack(t *testing.T) {
 		return &simulate.Trip{Back: &simulate.Back{Kind: k, Line: 3, Other: o}, Case: &simulate.Case{Ref: "C1", Closed: closed}}
 	}
 	type detail = projections.CameBack
-	make := func(k simulate.BackKind, moved string) (projections.Finding, *detail) {
+	told := func(k simulate.BackKind, moved string) (projections.Finding, *detail) {
 		d := &detail{Case: "C1", Why: backs[k].why, Closed: closed, Lines: []projections.BackLine{{Line: 3, Pieces: 1}}}
 		if k == simulate.BackMissed {
 			d.Lines[0].Missed = closed
@@ -169,7 +171,7 @@ func TestCameBack(t *testing.T) {
 	for _, k := range []simulate.BackKind{
 		simulate.BackGone, simulate.BackRepair, simulate.BackReported, simulate.BackMissed, simulate.BackFound,
 	} {
-		f, _ := make(k, "")
+		f, _ := told(k, "")
 		hold(string(k), trip(k, nil), &f, true)
 		for _, x := range []struct {
 			what  string
@@ -189,13 +191,13 @@ func TestCameBack(t *testing.T) {
 				}
 			}},
 		} {
-			g, d := make(k, "")
+			g, d := told(k, "")
 			x.wrong(&g, d)
 			hold(string(k)+", wrong "+x.what, trip(k, nil), &g, false)
 		}
 	}
 	for _, moved := range []string{"other", "third", ""} {
-		f, d := make(simulate.BackStrayed, moved)
+		f, d := told(simulate.BackStrayed, moved)
 		hold("strayed into "+moved, trip(simulate.BackStrayed, other), &f, moved == "other")
 		d.Moves = append(d.Moves, d.Moves...)
 		hold("strayed twice into "+moved, trip(simulate.BackStrayed, other), &f, false)
@@ -468,5 +470,52 @@ func TestAdd(t *testing.T) {
 		total.Doubts != (Doubts{X: n, None: 2 * n, Third: 3 * n, Own: 4 * n}) || *total.Known[cell] != (Known{n, 2 * n, 3 * n, 4 * n}) ||
 		total.Planted[projections.TooHeavy] != 2*n || len(total.Examples) != maxExamples || total.Examples[0] != "100 %" {
 		t.Errorf("%+v", total)
+	}
+}
+
+// TestAllScanned: no move went unscanned where all that had the sheet in between, but for whoever had it first, were read with a
+// sheet that wasn't theirs.
+func TestAllScanned(t *testing.T) {
+	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	first, second, third, last := &simulate.Trip{Set: "a"}, &simulate.Trip{Set: "b"}, &simulate.Trip{Set: "c"}, &simulate.Trip{Set: "d"}
+	for _, o := range []struct {
+		by   []*simulate.Trip // which had it; nil: it lay somewhere
+		read []*simulate.Trip // and were read with another's
+		all  bool
+	}{
+		{by: []*simulate.Trip{last}, all: true},
+		{by: []*simulate.Trip{first, last}, all: true},
+		{by: []*simulate.Trip{first, second, last}},
+		{by: []*simulate.Trip{first, second, last}, read: []*simulate.Trip{first, last}},
+		{by: []*simulate.Trip{first, second, last}, read: []*simulate.Trip{second}, all: true},
+		{by: []*simulate.Trip{first, second, third, last}, read: []*simulate.Trip{second}},
+		{by: []*simulate.Trip{first, second, third, last}, read: []*simulate.Trip{third}},
+		{by: []*simulate.Trip{first, second, third, last}, read: []*simulate.Trip{second, third}, all: true},
+		{by: []*simulate.Trip{first, nil, last}, all: true},
+		{by: []*simulate.Trip{first, first, last}, all: true},
+		{by: []*simulate.Trip{first, second, first, last}, read: []*simulate.Trip{second}, all: true},
+	} {
+		tr := newTrial(new(simulate.Config), new(simulate.Week))
+		sheet := &simulate.Sheet{Of: first}
+		for i, x := range o.by {
+			sheet.Moves = append(sheet.Moves, simulate.Move{At: at.Add(time.Duration(i)), To: x})
+		}
+		for i, x := range o.read {
+			tr.looks[int64(i)] = &simulate.Look{Tray: x, Sheet: &simulate.Sheet{}, ReadSheet: true}
+		}
+		for i, x := range []*simulate.Trip{first, second, third} { // what shows nothing wrong of them
+			own := &simulate.Sheet{Of: x}
+			tr.looks[int64(10+3*i)] = &simulate.Look{Tray: x, Sheet: own, ReadSheet: true}
+			tr.looks[int64(11+3*i)] = &simulate.Look{Tray: x, Sheet: &simulate.Sheet{}}
+			tr.looks[int64(12+3*i)] = &simulate.Look{Tray: x, ReadSheet: true}
+		}
+		look := &simulate.Look{At: at.Add(time.Hour), Tray: last, Label: last, Sheet: sheet}
+		if got := tr.scanned(last, look); got != o.all {
+			t.Errorf("%d had it, %d were read: %v", len(o.by), len(o.read), got)
+		}
+		sheet.Moves[0].Place = "or1" // where none of them was seen
+		if tr.scanned(last, look) {
+			t.Errorf("%d had it, one where it was not seen", len(o.by))
+		}
 	}
 }
