@@ -35,12 +35,8 @@ func (d Beta) above(q float64) float64 {
 // sides returns what lies on either side of x: the incomplete beta function, from
 // the side on which its continued fraction converges quickly.
 func (d Beta) sides(x float64) (below, above float64) {
-	switch {
-	case x <= 0:
-		return 0, 1
-	case x >= 1:
-		return 1, 0
-	case x > (d.A+1)/(d.A+d.B+2):
+	x = min(max(x, 0), 1)
+	if x > (d.A+1)/(d.A+d.B+2) {
 		above = betaTail(d.B, d.A, 1-x, x)
 		return 1 - above, above
 	}
@@ -62,9 +58,6 @@ func betaTail(a, b, x, y float64) float64 {
 
 // gammaSides returns what lies on either side of x in a gamma distribution of shape a.
 func gammaSides(a, x float64) (below, above float64) {
-	if x <= 0 {
-		return 0, 1
-	}
 	front := math.Exp(logPoisson(a, x)) // x^a e^-x / Γ(a+1)
 	if x < a+1 {
 		sum := 0.0
@@ -98,16 +91,13 @@ func binomialAtLeast(x, n int64, p float64) float64 {
 	return Beta{float64(x), float64(n - x + 1)}.Below(p)
 }
 
-// fraction is b0 + a1/(b1 + a2/(b2 + ...)), by Lentz's method.
+// fraction is b0 + a1/(b1 + a2/(b2 + ...)), by Lentz's method; b0 is not 0.
 func fraction(b0 float64, term func(m float64) (a, b float64)) float64 {
 	const (
 		tiny = 1e-300
 		most = 1 << 20 // it takes about the root of what was counted
 	)
 	f := b0
-	if f == 0 {
-		f = tiny
-	}
 	c, d := f, 0.0
 	for m := 1.0; m < most; m++ {
 		a, b := term(m)
@@ -180,10 +170,10 @@ func deviance(x, m float64) float64 {
 
 // bisect returns where low turns from true to false, to the last digit.
 func bisect(from, to float64, low func(float64) bool) float64 {
-	for range 1100 { // as many halves as a number can have
+	for {
 		mid := from + (to-from)/2
 		if mid == from || mid == to {
-			break
+			return to
 		}
 		if low(mid) {
 			from = mid
@@ -191,5 +181,4 @@ func bisect(from, to float64, low func(float64) bool) float64 {
 			to = mid
 		}
 	}
-	return to
 }

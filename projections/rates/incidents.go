@@ -123,15 +123,15 @@ func (g *grouping) take(v *projections.Verdict) {
 
 // find returns what a node names. Of a set without a trip it is the turn that was seen
 // nearest in time.
-func (g *grouping) find(from int, k projections.TripKey) (int, bool) {
+func (g *grouping) find(from int, k projections.TripKey) (i int, ok bool) {
 	if k.Trip != "" {
-		i, ok := g.at[k]
+		i, ok = g.at[k]
 		return i, ok
 	}
 	apart := func(i int) time.Duration { return g.nodes[i].since.Sub(g.nodes[from].since).Abs() }
 	of := slices.DeleteFunc(slices.Clone(g.ofSet[k.Set]), func(i int) bool { return apart(i) > sameTurn })
 	if len(of) == 0 {
-		return 0, false
+		return
 	}
 	return slices.MinFunc(of, func(a, b int) int {
 		return cmp.Or(cmp.Compare(apart(a), apart(b)), strings.Compare(g.nodes[a].key.Trip, g.nodes[b].key.Trip))
