@@ -13,8 +13,8 @@ func holds(t *testing.T, what string, got, want, by float64) {
 	}
 }
 
-// TestGammaInClosedForm: of a whole shape a the gamma distribution's upper side is a sum of a Poisson's terms (NIST DLMF 8.4.10),
-// of a half it is the error function (DLMF 8.4.1).
+// TestGammaInClosedForm: of a whole shape a the gamma distribution's upper side is a sum of a Poisson's terms (NIST DLMF 8.4.10;
+// this number and those below from memory), of a half it is the error function (DLMF 8.4.1).
 func TestGammaInClosedForm(t *testing.T) {
 	for _, x := range []float64{0, 1e-9, 0.1, 0.5, 1, 1.5, 2, 3, 5, 8, 12, 30} {
 		for a := 1.0; a <= 12; a++ {
@@ -104,6 +104,9 @@ func TestBisect(t *testing.T) {
 			t.Errorf("%g: %g", at, got)
 		}
 	}
+	if got := bisect(0, math.NaN(), func(float64) bool { return true }); !math.IsNaN(got) { // and it ends
+		t.Errorf("up to no number: %g", got)
+	}
 }
 
 // TestSpreadOfMonths: Laney's sigma of z by its definition, of months of unlike size.
@@ -175,6 +178,13 @@ func TestKeptOfFew(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestNothingKept: no p-value is above a level of one.
+func TestNothingKept(t *testing.T) {
+	if from, to := kept(3, 4, 2, 1); from <= to {
+		t.Errorf("from %d to %d", from, to)
 	}
 }
 

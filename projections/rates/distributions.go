@@ -172,7 +172,7 @@ func deviance(x, m float64) float64 {
 func bisect(from, to float64, low func(float64) bool) float64 {
 	for {
 		mid := from + (to-from)/2
-		if mid == from || mid == to {
+		if !(from < mid && mid < to) { // nor where one of them is no number
 			return to
 		}
 		if low(mid) {

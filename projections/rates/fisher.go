@@ -91,7 +91,7 @@ func (h hypergeometric) twoSided(x int64) float64 {
 }
 
 // kept are the ways whose two-sided p-value is above a level: from the one to the other, since ways get less likely to both sides
-// of the likeliest, which is kept by every level below 1. What is outside is rejected. Plan asks for thousands of these, so there are no
+// of the likeliest. What is outside is rejected; where from is above to all are. Plan asks for thousands of these, so there are no
 // logarithms: each way is as likely as its neighbour times a fraction, and what is below negligible of the likeliest is left out.
 func kept(na, nb, seen int64, level float64) (from, to int64) {
 	const negligible = 1e-18
@@ -120,7 +120,7 @@ func kept(na, nb, seen int64, level float64) (from, to int64) {
 		return p[len(p)-1]
 	}
 	gone := 0.0
-	for {
+	for len(below)+len(above) > 0 { // with a level of 1 or more nothing is kept
 		x := min(last(below), last(above))
 		p := gone // of all that are no likelier
 		for _, side := range [][]float64{below, above} {
