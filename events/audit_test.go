@@ -154,8 +154,11 @@ func TestAuditImpersonation(t *testing.T) {
 	c.bad(c.next(other, &SetChecked{}, 7, nil), 7, 0, RemarkSignature, "north/or-3 is not enrolled")
 	c.good(k, &SetChecked{}, 8)
 	// What the ledger noticed at arrival holds, even where signatures are not verified again.
+	const came = "the signature did not verify when the record came"
+	c.bad(c.next(newTestKey(t, k.name, 9), &SetChecked{}, 9, nil), 9, RemarkSignature, RemarkSignature, came)
 	c.audit.Signatures = false
-	c.bad(c.next(c.ledger, enrol(other), 9, nil), 9, RemarkSignature, RemarkSignature,
+	c.bad(c.next(newTestKey(t, k.name, 9), &SetChecked{}, 10, nil), 10, RemarkSignature, RemarkSignature, came)
+	c.bad(c.next(c.ledger, enrol(other), 11, nil), 11, RemarkSignature, RemarkSignature,
 		"the signature did not verify when the record came", "an enrolment counts only with the ledger's own signature")
 	if st := c.audit.Station(other.name); st == nil || st.Key != "" {
 		t.Errorf("%s became a station: %+v", other.name, st)

@@ -165,6 +165,7 @@ type Report struct {
 func Check(raw []byte, key string) Report { return CheckBy(note.NewVerifier, raw, key) }
 
 // CheckBy is Check by verifiers of stations' keys that a function makes, for whoever checks many bundles of the same stations.
+// The check is as good as they are.
 func CheckBy(verifier func(vkey string) (note.Verifier, error), raw []byte, key string) Report {
 	r := Report{Problems: []Problem{}, KeyTrusted: key != ""}
 	keys, err := keysFor(raw, strings.TrimSpace(key))

@@ -16,6 +16,7 @@ import (
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
 )
@@ -221,6 +222,16 @@ func TestKeeperForges(t *testing.T) {
 			return before + "\n— " + by + " " + base64.StdEncoding.EncodeToString(raw) + "\n" + after
 		}
 	}
+	// Where he says that he noticed it himself nothing is wrong with the bundle, and a reader is told.
+	noticed := func(record string) string {
+		before, line, _ := strings.Cut(signed("north/packing-1")(record), "\n— north/ledger ")
+		raw, err := base64.StdEncoding.DecodeString(strings.TrimSuffix(line, "\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw[14] = byte(events.RemarkSignature) // behind the mark, the time and two zeros
+		return before + "\n— north/ledger " + base64.StdEncoding.EncodeToString(raw) + "\n"
+	}
 	const enrolled, issued, sealed = "records/000000001.note", "records/000000002.note", "records/000000004.note"
 	for what, c := range map[string]struct {
 		path, says string
@@ -241,6 +252,11 @@ func TestKeeperForges(t *testing.T) {
 		if r.OK != (c.says == "") || !r.OK && !strings.HasPrefix(r.Problems[0].String(), c.path+": "+c.says) {
 			t.Errorf("%s: ok %v, %v; should say %q", what, r.OK, r.Problems, c.says)
 		}
+	}
+	data, _ := honest.File(sealed)
+	r := bundle.Check(written(sealed, []byte(noticed(string(data)))), s.Key())
+	if said := strings.Join(r.Remarks, "\n"); said != "record 4: the signature did not verify when the record came" {
+		t.Errorf("noticed by the keeper: %v, %q", r.Problems, said)
 	}
 }
 
