@@ -51,7 +51,7 @@ func (l *Listener) Nudge() {
 	}
 }
 
-// End ends listening. Nothing is told afterwards.
+// End ends listening. What was told before may still be waiting.
 func (l *Listener) End() { l.end() }
 
 // Tell tells who listens to a key, except the client whose own input it was: that one has the answer.

@@ -25,6 +25,13 @@ func TestHub(t *testing.T) {
 	var all sync.WaitGroup
 	for range 100 {
 		all.Go(func() { h.Tell("k", "another") })
+		all.Go(func() { h.Listen("m", "").End() })
+		all.Go(func() { h.TellAll(func(key string) bool { return key == "m" }) })
+		all.Go(func() {
+			if n := h.Keys(); n < 2 || n > 3 {
+				t.Errorf("%d keys while some come and go", n)
+			}
+		})
 	}
 	all.Wait()
 	if !told(mine) || !told(second) {
