@@ -117,8 +117,10 @@ var columns = []string{"case", "room", "start", "day", "time", "state", "sets", 
 
 // Heading is a heading, or a word for a state, as it is compared.
 func Heading(s string) string {
-	return strings.ToLower(strings.Join(strings.Fields(strings.NewReplacer(".", "", ":", "").Replace(s)), " "))
+	return strings.ToLower(strings.Join(strings.Fields(stops.Replace(s)), " "))
 }
+
+var stops = strings.NewReplacer(".", "", ":", "")
 
 // Parse reads a schedule, in whichever of the forms it is.
 func Parse(raw []byte, how *How) Read {

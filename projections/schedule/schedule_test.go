@@ -351,6 +351,14 @@ func TestHeadings(t *testing.T) {
 	} {
 		check(t, schedule.Parse([]byte(in), how(t)), []string{"3 K|OR 3|2026-03-04T06:00:00Z||nothing said|-"}, 0)
 	}
+	// They are looked for among a row's first thousand cells.
+	for _, cells := range []int{999, 1000} {
+		row := strings.Repeat(";", cells)
+		got := schedule.Parse([]byte(row+"case\n"+row+"K\n"), how(t))
+		if seen := len(got.Problems) > 0 && got.Problems[0].Key != "no-case-column"; seen != (cells < 1000) {
+			t.Errorf("behind %d cells: %+v", cells, got)
+		}
+	}
 }
 
 // TestRooms: a room's name is cut after 40 characters; a row that is cut off says nothing of the columns behind.

@@ -11,6 +11,9 @@ import (
 // aboveHeadings is how many rows may stand above the headings.
 const aboveHeadings = 40
 
+// headingsAtMost is how many cells of a row are looked at for them: a file may be one row of nothing but separators.
+const headingsAtMost = 1000
+
 // sheet is a table below its headings.
 type sheet struct {
 	rows  [][]string
@@ -49,7 +52,7 @@ func (r *reader) headed(rows [][]string) *sheet {
 	var best *sheet
 	for i, cells := range rows[:min(len(rows), aboveHeadings)] {
 		s := &sheet{rows: rows[i+1:], first: i + 2, at: make(map[string]int)}
-		for c, cell := range cells {
+		for c, cell := range cells[:min(len(cells), headingsAtMost)] {
 			col, ok := r.how.Columns[Heading(cell)]
 			if _, twice := s.at[col]; ok && !twice {
 				s.at[col] = c
