@@ -96,7 +96,7 @@ func parseObserved(rd *events.Reader, disclosed events.Disclosed, n []byte) even
 var ErrStopped = errors.New("the read model stopped after an earlier error; start again")
 
 // Apply takes the next records, which must follow the position without a gap.
-// It is all or nothing: rows, verdicts and position are one transaction.
+// It is all or nothing: rows, verdicts and position are one transaction, which may be a later one (Options.Delay).
 func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -127,10 +127,14 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	switch {
 	case m.world.Len() > m.maxWorld:
 		return m.endBulk(ctx)
-	case !m.bulk:
-		return m.index(ctx)
+	case m.bulk:
+		return nil
 	}
-	return nil
+	if err := m.bound(ctx); err != nil {
+		m.forget(ctx)
+		return fmt.Errorf("read model: %w", err)
+	}
+	return m.index(ctx)
 }
 
 // remember keeps what was applied for those who will ask for it. A rebuild has no use for that.
@@ -150,6 +154,8 @@ func (m *Model) remember(b *Batch) {
 // the working memory have already seen its records. In bulk there is no way back,
 // since no journal is kept.
 func (m *Model) forget(ctx context.Context) {
+	_ = m.settle(ctx) // what was applied before the failure; where that is what failed, it is lost with the rest
+	m.behind.forget()
 	if m.bulk || m.load(context.WithoutCancel(ctx)) != nil {
 		m.pos = -1
 	}
@@ -161,6 +167,13 @@ const madeAhead = 64
 func (m *Model) apply(ctx context.Context, b *Batch) error {
 	added, changed, err := m.audited(ctx, b)
 	if err != nil {
+		return err
+	}
+	m.note(added)
+	if m.opts.Delay > 0 && !m.bulk && len(changed) == 0 {
+		return m.applyLater(ctx, b, added)
+	}
+	if err := m.settle(ctx); err != nil {
 		return err
 	}
 	return m.transact(ctx, func(w *writer) error {
@@ -184,15 +197,35 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 		if judgeErr != nil {
 			return judgeErr
 		}
-		if err := m.writeStations(w, added, stations); err != nil {
+		if err := w.writeStations(m.stationRows(added), stations); err != nil {
 			return err
 		}
-		pos := b.first + int64(b.Len()) - 1
-		if err := w.exec(`UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
-			return err
-		}
-		return m.keepMoment(w)
+		return w.writePosition(b.first+int64(b.Len())-1, m.moment)
 	})
+}
+
+// note keeps which rare kinds there are, before their rows are committed: that errs on the side of asking for them.
+func (m *Model) note(added []facts.Fact) {
+	for i := range added {
+		if added[i].Event == nil {
+			continue
+		}
+		switch added[i].Event.Data.(type) {
+		case *events.RegistersAdopted:
+			m.registers.Store(true)
+		case *events.EventCorrected:
+			m.corrections.Store(true)
+		}
+	}
+}
+
+// writePosition says how far the tables are, and as of when was judged last, so that a file judged by a clock that was ahead is
+// known by it.
+func (w *writer) writePosition(pos int64, moment time.Time) error {
+	if err := w.exec(`UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
+		return err
+	}
+	return w.writeMoment(moment)
 }
 
 // audited holds each record against its station's key, numbering and clock, in
@@ -245,6 +278,9 @@ const unsigned = int64(events.RemarkSignature | events.RemarkForm)
 
 // observedSince returns a station's signed records before one that were observed after a moment.
 func (m *Model) observedSince(ctx context.Context, station string, after time.Time, before int64) ([]int64, error) {
+	if err := m.settle(ctx); err != nil {
+		return nil, err
+	}
 	return m.seqs(ctx, `SELECT seq FROM events WHERE station = ? AND observed > ? AND seq < ? AND remarks & ? = 0 ORDER BY seq`,
 		station, after.UnixNano(), before, unsigned)
 }
@@ -271,7 +307,9 @@ func (m *Model) factAt(ctx context.Context, seq int64) (facts.Fact, error) {
 // judge adds the added to the working memory and judges what they touch. It hands on each trip's verdict as it is made, and returns
 // those of stations.
 func (m *Model) judge(ctx context.Context, added, changed []facts.Fact, made func(judged)) ([]projections.Verdict, error) {
-	m.takeIn(ctx, added)
+	if err := m.takeIn(ctx, added); err != nil {
+		return nil, err
+	}
 	for _, f := range changed {
 		if m.early == nil || m.world.FactBySeq(f.Seq) != nil {
 			m.world.Remark(f)
@@ -326,7 +364,7 @@ func (m *Model) touch(
 }
 
 // takeIn adds facts to the working memory, or confirms those that were expected.
-func (m *Model) takeIn(ctx context.Context, added []facts.Fact) {
+func (m *Model) takeIn(ctx context.Context, added []facts.Fact) error {
 	asExpected := true
 	for _, f := range added {
 		if f.Event != nil {
@@ -334,14 +372,17 @@ func (m *Model) takeIn(ctx context.Context, added []facts.Fact) {
 		}
 	}
 	if m.hopes = 0; asExpected {
-		return
+		return nil
 	}
-	m.resetWorld(ctx) // it asks the tables, which have none of these yet
+	if err := m.resetWorld(ctx); err != nil { // it asks the tables, which have none of these yet
+		return err
+	}
 	for _, f := range added {
 		if f.Event != nil {
 			m.world.Add(f)
 		}
 	}
+	return nil
 }
 
 // verdicts judges trips, each of which it hands on, and stations.
@@ -380,7 +421,10 @@ func (m *Model) endBulk(ctx context.Context) error {
 		if err := m.index(ctx); err != nil {
 			return err
 		}
-		m.resetWorld(ctx)
+		if err := m.resetWorld(ctx); err != nil {
+			m.forget(ctx)
+			return fmt.Errorf("read model: %w", err)
+		}
 		return nil
 	}
 	err := m.judgeAll(ctx)
@@ -388,7 +432,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 		_, err = m.write.ExecContext(ctx, usualPragmas)
 	}
 	if err == nil {
-		err = m.transact(ctx, m.keepMoment)
+		err = m.transact(ctx, func(w *writer) error { return w.writeMoment(m.moment) })
 	}
 	if err != nil {
 		m.forget(ctx)
@@ -396,8 +440,10 @@ func (m *Model) endBulk(ctx context.Context) error {
 	}
 	m.read.SetMaxIdleConns(readers)
 	m.bulk = false
-	m.resetWorld(ctx)
-	if err = m.judgeAgain(ctx); err != nil {
+	if err = m.resetWorld(ctx); err == nil {
+		err = m.judgeAgain(ctx)
+	}
+	if err != nil {
 		m.forget(ctx)
 		return fmt.Errorf("read model: %w", err)
 	}
@@ -457,12 +503,8 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		begun = text(facts.TestsOn(d.Sterilizer, d.Day))
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
-	case *events.RegistersAdopted:
-		m.registers.Store(true) // before the rows are committed, which errs on the side of asking
 	case *events.EventCorrected:
 		corrects = idBytes(d.Event)
-		// Before the rows are committed, which errs on the side of asking.
-		m.corrections.Store(true)
 		caseRef, load, sterilizer, positive, list, sheetTrip, tray, washed, begun = codes.replaced(e, d)
 	}
 	var trip any
@@ -725,28 +767,37 @@ func (t tellings) finding(f *projections.Finding, detail string) projections.Tex
 	return told
 }
 
-// writeStations saves the audit's state of the stations a batch touched: those
+// stationRows are the audit's state of the stations a batch touched: those
 // that recorded in it, and those it enrolled or retired.
-func (m *Model) writeStations(w *writer, added []facts.Fact, verdicts []projections.Verdict) error {
-	names := make(map[string]struct{})
-	for _, f := range added {
-		if f.Event == nil {
-			continue
+func (m *Model) stationRows(added []facts.Fact) map[string]*stationRow {
+	out := make(map[string]*stationRow)
+	add := func(name string) {
+		if out[name] != nil {
+			return
 		}
-		names[f.Event.Station] = struct{}{}
-		switch d := f.Event.Data.(type) {
-		case *events.StationEnrolled:
-			names[d.Station] = struct{}{}
-		case *events.StationRetired:
-			names[d.Station] = struct{}{}
+		if s := m.audit.Station(name); s != nil { // else it is named in an enrolment that does not count
+			out[name] = stationRowOf(s)
 		}
 	}
-	for name := range names {
-		s := m.audit.Station(name)
-		if s == nil {
-			continue // named in an enrolment that does not count
+	for i := range added {
+		e := added[i].Event
+		if e == nil {
+			continue
 		}
-		if err := w.writeStation(s); err != nil {
+		add(e.Station)
+		switch d := e.Data.(type) {
+		case *events.StationEnrolled:
+			add(d.Station)
+		case *events.StationRetired:
+			add(d.Station)
+		}
+	}
+	return out
+}
+
+func (w *writer) writeStations(rows map[string]*stationRow, verdicts []projections.Verdict) error {
+	for _, row := range rows {
+		if err := w.writeStation(row); err != nil {
 			return err
 		}
 	}
@@ -758,7 +809,7 @@ func (m *Model) writeStations(w *writer, added []facts.Fact, verdicts []projecti
 	return nil
 }
 
-func (w *writer) writeStation(s *events.Station) error {
+func (w *writer) writeStation(s *stationRow) error {
 	keys, err := json.Marshal(s.Keys)
 	if err != nil {
 		return err
@@ -772,14 +823,13 @@ func (w *writer) writeStation(s *events.Station) error {
 		return err
 	}
 	w.rows[s.Name] = true
-	changed, gone := s.Moved()
-	for _, first := range gone {
+	for first := range s.gone {
 		if err := w.exec(`DELETE FROM runs WHERE station = ? AND first = ?`, s.Name, first); err != nil {
 			return err
 		}
 	}
-	for _, r := range changed {
-		raw, err := json.Marshal(r)
+	for _, r := range s.runs {
+		raw, err := json.Marshal(&r)
 		if err != nil {
 			return err
 		}

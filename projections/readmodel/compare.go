@@ -68,6 +68,10 @@ type Snapshot struct {
 func (m *Model) Snapshot(ctx context.Context) (*Snapshot, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if err := m.settle(ctx); err != nil {
+		m.giveUp(ctx)
+		return nil, fmt.Errorf("read model: %w", err)
+	}
 	tx, err := m.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)

@@ -184,10 +184,14 @@ func (m *Model) judgeAgain(ctx context.Context) error {
 			return err
 		}
 		if m.world.Len() > m.bulkWorld/2 {
-			m.resetWorld(ctx)
+			if err := m.resetWorld(ctx); err != nil {
+				return err
+			}
 		}
 	}
-	m.resetWorld(ctx)
+	if err := m.resetWorld(ctx); err != nil {
+		return err
+	}
 	if err := m.judgeTables(ctx, slices.SortedFunc(maps.Keys(trips), byTime)); err != nil {
 		return err
 	}
@@ -195,7 +199,9 @@ func (m *Model) judgeAgain(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	m.resetWorld(ctx)
+	if err := m.resetWorld(ctx); err != nil {
+		return err
+	}
 	return m.transact(ctx, func(w *writer) error {
 		for _, v := range of {
 			if err := w.writeStationVerdict(v); err != nil {

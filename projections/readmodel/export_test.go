@@ -3,6 +3,10 @@ package readmodel
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
+
+	"listbound/events"
 )
 
 // ForgetIncidents has them reckoned anew although nothing that the model wrote has changed.
@@ -123,3 +127,52 @@ func (m *Model) Written() int { return len(m.writer.written) }
 
 // Known is how much besides is known of what the tables have: verdicts of stations, and places that are filed.
 func (m *Model) Known() (stations, places int) { return len(m.writer.stations), len(m.writer.places) }
+
+// Unwritten is how many records wait to be written.
+func (m *Model) Unwritten() int {
+	if m.behind.next == nil {
+		return 0
+	}
+	return m.behind.next.n
+}
+
+// Writing reports whether anything is being written that was applied before.
+func (m *Model) Writing() bool {
+	m.behind.mu.Lock()
+	defer m.behind.mu.Unlock()
+	return m.behind.now != nil
+}
+
+// SetUnwritten has many records written at once by somebody else, and most of them by whoever applies more.
+func (m *Model) SetUnwritten(many, most int) { m.behind.many, m.behind.most = many, most }
+
+// UnwrittenRuns are what waits to be written of a station's runs: the last record of each that changed, by its first, and the first of
+// those that are gone.
+type UnwrittenRuns struct {
+	Changed map[int64]int64
+	Gone    []int64
+}
+
+func (x UnwrittenRuns) row() *stationRow {
+	row := new(stationRow)
+	for first, last := range x.Changed {
+		row.change(events.Run{First: first, Last: last})
+	}
+	for _, first := range x.Gone {
+		row.lose(first)
+	}
+	return row
+}
+
+// Then returns what waits once more has changed.
+func (x UnwrittenRuns) Then(y UnwrittenRuns) (out UnwrittenRuns) {
+	row := y.row().after(x.row())
+	for first, r := range row.runs {
+		if out.Changed == nil {
+			out.Changed = make(map[int64]int64)
+		}
+		out.Changed[first] = r.Last
+	}
+	out.Gone = slices.Sorted(maps.Keys(row.gone))
+	return out
+}

@@ -51,6 +51,12 @@ type Options struct {
 	Moment    time.Time      // as of when is judged, until Advance names a later one
 	Zone      *time.Location // where the site is; nil: UTC
 
+	// Delay is how long what was applied may wait to be written, so that much of it is written at once; zero: Apply writes it. Who asks
+	// a model that writes later calls Settle first.
+	Delay time.Duration
+	// Failed is told why what was applied could not be written, and the last record that the model knows. It must not ask the model.
+	Failed func(why error, at int64)
+
 	// LockWait is how long is waited for another program that has the file locked
 	// before Apply fails; zero: 10 s.
 	LockWait time.Duration
@@ -92,6 +98,7 @@ type Model struct {
 	reckoned    atomic.Pointer[reckoned]
 	recent      recentFacts
 	observed    observed
+	behind      behind
 	writer      *writer // nil before the first transaction
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
@@ -102,7 +109,7 @@ type Model struct {
 // empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
-		stmts: make(map[string]*sql.Stmt)}
+		stmts: make(map[string]*sql.Stmt), behind: behind{many: manyUnwritten, most: mostUnwritten}}
 	kept, err := m.openKept(ctx)
 	if err != nil {
 		return nil, errors.Join(err, m.Close())
@@ -257,14 +264,19 @@ func (m *Model) load(ctx context.Context) error {
 			return fmt.Errorf("read model: %w", err)
 		}
 	}
-	m.resetWorld(ctx)
 	m.due = time.Time{}
+	if err := m.resetWorld(ctx); err != nil {
+		return err
+	}
 	return m.beginObserved(ctx)
 }
 
 // resetWorld empties the working memory. At position 0 it is complete, since
 // everything will pass through it; later it asks the tables for what it lacks.
-func (m *Model) resetWorld(ctx context.Context) {
+func (m *Model) resetWorld(ctx context.Context) error {
+	if err := m.settle(ctx); err != nil {
+		return err
+	}
 	if m.pos == 0 {
 		m.world = judge.NewWorld(nil)
 	} else {
@@ -272,6 +284,7 @@ func (m *Model) resetWorld(ctx context.Context) {
 	}
 	m.world.SetMoment(m.moment)
 	m.hopes = 0
+	return nil
 }
 
 // World returns the working memory that judges, so that what is asked of a line before it is recorded need not be fetched for
@@ -295,8 +308,8 @@ func (m *Model) Expect(f facts.Fact) {
 func (m *Model) Unexpect(ctx context.Context) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.hopes > 0 {
-		m.resetWorld(ctx)
+	if m.hopes > 0 && m.resetWorld(ctx) != nil {
+		m.giveUp(ctx)
 	}
 }
 
@@ -347,6 +360,10 @@ func (m *Model) query(ctx context.Context, q string, args ...any) (*sql.Rows, er
 
 // Close closes the files, and with them what was prepared for them.
 func (m *Model) Close() error {
+	if m.write != nil && m.read != nil {
+		_ = m.settle(context.Background()) // what can't be written is applied again when it is opened
+		m.behind.forget()
+	}
 	errs := []error{m.writer.close()}
 	for _, db := range []*sql.DB{m.write, m.read} {
 		if db != nil { // nil where opening failed before it
@@ -386,7 +403,7 @@ func (m *Model) BeginBulk(ctx context.Context) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.bulk, m.early, m.marks = true, nil, nil
-	m.observed.begin(math.MaxInt64, math.MaxInt64) // who fills in bulk asks for nothing meanwhile
+	m.observed.begin(math.MaxInt64, math.MaxInt64, math.MaxInt64) // who fills in bulk asks for nothing meanwhile
 	return nil
 }
 

@@ -32,6 +32,10 @@ func (m *Model) Advance(ctx context.Context, to time.Time) (bool, error) {
 	if m.bulk || m.pos <= 0 || !m.due.IsZero() && m.moment.Before(m.due) {
 		return false, nil
 	}
+	if err := m.settle(ctx); err != nil {
+		m.giveUp(ctx)
+		return false, fmt.Errorf("read model: %w", err)
+	}
 	due, err := m.passed(ctx)
 	if err == nil && len(due.trips)+len(due.stations) == 0 {
 		m.due, err = m.nextDue(ctx)
@@ -130,14 +134,12 @@ func (m *Model) judgeDue(ctx context.Context, due overdue) error {
 				return err
 			}
 		}
-		return m.keepMoment(w)
+		return w.writeMoment(m.moment)
 	})
 }
 
-// keepMoment writes down as of when was judged last, so that a file judged by a
-// clock that was ahead is known by it.
-func (m *Model) keepMoment(w *writer) error {
-	return w.exec(`UPDATE meta SET value = ?1 WHERE key = 'moment'`, strconv.FormatInt(momentNumber(m.moment), 10))
+func (w *writer) writeMoment(t time.Time) error {
+	return w.exec(`UPDATE meta SET value = ?1 WHERE key = 'moment'`, strconv.FormatInt(momentNumber(t), 10))
 }
 
 // momentNumber is 0 where no moment is given: nothing has passed then.

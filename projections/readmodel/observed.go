@@ -9,6 +9,8 @@ import (
 	"math"
 	"sync"
 	"time"
+
+	"listbound/events"
 )
 
 // observed knows what stations have observed since it began, so that of nearly all that people scan it can be said without
@@ -19,9 +21,10 @@ type observed struct {
 	mu    sync.Mutex
 	until int64 // what the tables have and marks doesn't was observed to then
 	last  int64 // the latest in marks
-	// The same of ids, of which the ledger's own are in marks too.
-	idsUntil, idsLast int64
-	marks             map[uint64]struct{}
+	// The same of ids, and of those that packings gave to trips, of which the ledger's own are in marks too.
+	idsUntil, idsLast     int64
+	tripsUntil, tripsLast int64
+	marks                 map[uint64]struct{}
 }
 
 // observedAtMost bounds how many are kept, of some 20 bytes each. Then what is known of them is when the last one was.
@@ -38,12 +41,14 @@ func observationMark(station string, at int64) uint64 {
 
 func idMark(id []byte) uint64 { return maphash.Bytes(observedSeed, id) }
 
-// begin starts anew, with tables in which nothing of stations is later than one moment, and nothing at all than another.
-func (o *observed) begin(until, idsUntil int64) {
+// begin starts anew, with tables in which nothing of stations is later than one moment, nothing at all than another, and no trip's id
+// than a third.
+func (o *observed) begin(until, idsUntil, tripsUntil int64) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	o.until, o.last, o.marks = until, math.MinInt64, make(map[uint64]struct{})
 	o.idsUntil, o.idsLast = idsUntil, math.MinInt64
+	o.tripsUntil, o.tripsLast = tripsUntil, math.MinInt64
 }
 
 // add takes what is about to be applied. If it isn't in the end, the tables are asked without need.
@@ -57,7 +62,12 @@ func (o *observed) add(b *Batch) {
 		}
 		if len(o.marks) >= observedAtMost {
 			o.until, o.idsUntil = max(o.until, o.last), max(o.idsUntil, o.idsLast)
+			o.tripsUntil = max(o.tripsUntil, o.tripsLast)
 			clear(o.marks)
+		}
+		if e.Kind() == events.KindSetPacked && e.Trip != "" {
+			o.tripsLast = max(o.tripsLast, timeOfID(e.Trip))
+			o.marks[idMark(idBytes(e.Trip))] = struct{}{}
 		}
 		at := e.Time.UnixNano()
 		o.idsLast = max(o.idsLast, at)
@@ -95,6 +105,27 @@ func (m *Model) mayHaveID(id []byte, from int64) bool {
 	return is
 }
 
+// MayHaveTrip reports whether a packing may be recorded that gave a trip its id. It says no only where none is.
+func (m *Model) MayHaveTrip(trip string) bool {
+	o := &m.observed
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if timeOfID(trip) <= o.tripsUntil {
+		return true
+	}
+	_, is := o.marks[idMark(idBytes(trip))]
+	return is
+}
+
+// timeOfID is the moment in an id; of what has none, one that is before all others.
+func timeOfID(id string) int64 {
+	at, err := events.IDTime(id)
+	if err != nil {
+		return math.MinInt64
+	}
+	return at.UnixNano()
+}
+
 // beginObserved starts with what the tables have.
 func (m *Model) beginObserved(ctx context.Context) error {
 	m.observed.own = m.opts.Ledger.Name()
@@ -111,8 +142,13 @@ func (m *Model) beginObserved(ctx context.Context) error {
 		return err
 	}
 	idsUntil, err := last(`1`)
-	if err == nil {
-		m.observed.begin(until, idsUntil)
+	if err != nil {
+		return err
 	}
-	return err
+	var trip []byte // an id begins with its moment
+	if err := m.read.QueryRowContext(ctx, `SELECT max(trip) FROM events WHERE trip IS NOT NULL`).Scan(&trip); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.observed.begin(until, idsUntil, timeOfID(idString(trip)))
+	return nil
 }

@@ -14,6 +14,9 @@ import (
 // another station at the same moment, that it doesn't.
 func TestMayHave(t *testing.T) {
 	h := newHospital(t, 1)
+	for n := range 12 {
+		h.record("north/packing-1", clock(3*n, 8, 0), "LAP-014", tripOf("LAP-014", n), &events.SetPacked{List: "LAP", Version: 1})
+	}
 	path := filepath.Join(t.TempDir(), "r.db")
 	m := h.again(open(t, h.book, path), path)
 	var last time.Time
@@ -29,12 +32,18 @@ func TestMayHave(t *testing.T) {
 			if seqs, err := m.FindEvents(t.Context(), f.Event.ID); err != nil || len(seqs) > 0 && !m.MayHaveID(f.Event.ID) {
 				t.Errorf("%s: the id of record %d is said not to be there: %v", how, f.Seq, err)
 			}
+			if f.Event.Trip != "" && !m.MayHaveTrip(f.Event.Trip) {
+				t.Errorf("%s: the trip of record %d is said not to be there", how, f.Seq)
+			}
 			if !m.MayHave(f.Event.Station, f.Event.Time) {
 				t.Errorf("%s: record %d, of %s at %s, is said not to be there", how, f.Seq, f.Event.Station, f.Event.Time)
 			}
 		}
 		if m.MayHaveID(events.DerivedID(last.Add(time.Second), events.Digest{1})) {
 			t.Errorf("%s: an id that is later than all may be there", how)
+		}
+		if m.MayHaveTrip(events.DerivedID(last.Add(time.Second), events.Digest{1})) {
+			t.Errorf("%s: a trip that is later than all may be there", how)
 		}
 		if m.MayHave("north/or-9", last.Add(1)) {
 			t.Errorf("%s: what is later than all may be there", how)
@@ -46,11 +55,15 @@ func TestMayHave(t *testing.T) {
 	if m.MayHaveID(events.DerivedID(h.facts[0].Event.Time, events.Digest{1})) {
 		t.Error("an id of no record may be there")
 	}
+	if m.MayHaveTrip(events.DerivedID(h.facts[0].Event.Time, events.Digest{1})) {
+		t.Error("a trip that nobody packed may be there")
+	}
 	if at := h.facts[0].Event.Time; m.MayHave("nobody/else", at) {
 		t.Error("what another station observed then may be there")
 	}
 	m = h.again(m, path)
 	has("opened again", all/2)
+	h.apply(m, int64(all/2+3))
 	m.FillObserved()
 	h.apply(m, int64(all))
 	has("with more than are kept", all)
@@ -58,7 +71,7 @@ func TestMayHave(t *testing.T) {
 	t.Cleanup(func() { m.Close() })
 	inBulk(t, h, m, int64(all))
 	for _, f := range h.facts {
-		if f.Event != nil && !m.MayHave(f.Event.Station, f.Event.Time) {
+		if f.Event != nil && (!m.MayHave(f.Event.Station, f.Event.Time) || f.Event.Trip != "" && !m.MayHaveTrip(f.Event.Trip)) {
 			t.Errorf("in bulk: record %d is said not to be there", f.Seq)
 		}
 	}

@@ -45,6 +45,7 @@ func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 
 // resting adds the trips whose kept verdicts asked for what a fact is filed under.
 func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]struct{}) error {
+	m.behind.addResting(a, into)
 	rows, err := m.query(ctx, `SELECT until, since, owners FROM rests_on
 		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
 	if err := meeting(rows, err, a, into); err != nil {

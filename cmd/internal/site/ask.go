@@ -51,6 +51,8 @@ func (s *Site) Ask(question func(*View) error) error {
 		// Nothing is known of what it holds: to answer that nothing is wrong would be a lie.
 		return s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
 	}
+	// Where that fails, it answers by what the tables have, and says how far they are behind.
+	_ = s.model.Settle(context.Background())
 	return question(&View{Model: s.model, site: s, firsts: &s.firsts})
 }
 

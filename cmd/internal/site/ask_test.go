@@ -2,7 +2,6 @@ package site_test
 
 import (
 	"errors"
-	"path/filepath"
 	"testing"
 
 	"listbound/cmd/internal/refusal"
@@ -75,11 +74,11 @@ func TestRecordingGoesOnDuringARebuild(t *testing.T) {
 	if err != nil || !recorded || n != s.Size() {
 		t.Fatalf("rebuilt %d of %d records, recorded meanwhile: %t, %v", n, s.Size(), recorded, err)
 	}
-	running := dump(t, filepath.Join(dir, "readmodel.db"))
+	running := dump(t, settled(t, s, dir))
 	if n, err := s.Rebuild(t.Context(), nil); err != nil || n != s.Size() {
 		t.Fatal(n, err)
 	}
-	if again := dump(t, filepath.Join(dir, "readmodel.db")); again != running {
+	if again := dump(t, settled(t, s, dir)); again != running {
 		t.Errorf("what was recorded during a rebuild is judged otherwise: %s", diffLines(running, again))
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"listbound/events"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
+	"listbound/projections/readmodel"
 )
 
 // A case's reference that is none by the site's own pattern may be what was on a wristband. It is refused before anything
@@ -19,7 +20,9 @@ func (v *View) CheckCase(ctx context.Context, station, ref string, at time.Time)
 	return checkCase(v.World(ctx), v.Source(ctx), station, ref, at)
 }
 
-func checkCase(w *judge.World, source facts.Source, station, ref string, at time.Time) error {
+func checkCase(w *judge.World, source interface {
+	Facts(dim facts.Dim, key string) ([]facts.Fact, error)
+}, station, ref string, at time.Time) error {
 	if ref == "" || events.IsMark(ref) {
 		return nil
 	}
@@ -43,6 +46,20 @@ func checkCase(w *judge.World, source facts.Source, station, ref string, at time
 		"scan it again, or type what is printed beside it", strings.Join(like, ", "))
 }
 
+// inTables finds facts in a read model's tables, once these have all that was applied.
+type inTables struct {
+	ctx   context.Context
+	model *readmodel.Model
+}
+
+func (t inTables) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
+	m, err := tables(t.ctx, t.model)
+	if err != nil {
+		return nil, err
+	}
+	return m.Source(t.ctx).Facts(dim, key)
+}
+
 // checkCases refuses an event that names such a case.
 func (in *intake) checkCases(ctx context.Context, e *events.Event) error {
 	switch e.Kind() {
@@ -60,7 +77,7 @@ func (in *intake) checkCases(ctx context.Context, e *events.Event) error {
 		if name != events.AddendumCase {
 			return text, nil
 		}
-		return text, checkCase(in.refs.world, in.refs.model.Source(ctx), e.Station, text, e.Time)
+		return text, checkCase(in.refs.world, inTables{ctx, in.refs.model}, e.Station, text, e.Time)
 	})
 	return err
 }

@@ -53,6 +53,9 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	if err == nil {
 		err = feed(ctx, s.ledger, m, s.addenda.disclosed, progress, batchLen)
 	}
+	if err == nil && s.lag.Load() != nil {
+		err = m.Settle(ctx) // before anybody says that judgement follows again
+	}
 	switch {
 	case err == nil:
 		if s.lag.Swap(nil) != nil {
@@ -100,6 +103,23 @@ type lag struct {
 // failed: no verdict knows of them. It is 0 while judgement follows the ledger. What
 // is behind is tried again before the next record, and by KeepTime.
 func (s *Site) Behind() int64 {
+	s.settle()
+	return s.lagging()
+}
+
+// settle has what was judged written. Where it can't be, that is what Behind tells from then on.
+func (s *Site) settle() {
+	if !s.modelMu.TryRLock() {
+		return // another model takes its place, which has all; and who asks may be within a question
+	}
+	defer s.modelMu.RUnlock()
+	if s.model != nil {
+		_ = s.model.Settle(context.Background())
+	}
+}
+
+// lagging is Behind as far as is known.
+func (s *Site) lagging() int64 {
 	lag := s.lag.Load()
 	if lag == nil {
 		return 0
@@ -125,6 +145,11 @@ func (s *Site) restart(ctx context.Context) error {
 	}
 	s.followUp(ctx)
 	return nil
+}
+
+// tables returns a read model for what its tables are asked while lines are taken in, once these have all that was applied.
+func tables(ctx context.Context, m *readmodel.Model) (*readmodel.Model, error) {
+	return m, m.Settle(ctx)
 }
 
 // feed applies what a ledger holds beyond a follower's position.

@@ -502,7 +502,7 @@ func (s *Site) TakeIn(ctx context.Context) error {
 
 // judgeTaken judges what was taken in.
 func (s *Site) judgeTaken(ctx context.Context, grew bool) error {
-	if !grew && s.Behind() == 0 {
+	if !grew && s.lagging() == 0 {
 		s.following.judgeAsOf(s.lastArrival()) // what has become overdue is judged by KeepTime
 		return nil
 	}

@@ -399,7 +399,11 @@ func (in *intake) isKnown(ctx context.Context, id string, l *line) (bool, error)
 
 // known answers a line under an id that the ledger already has.
 func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
-	seqs, err := in.refs.model.FindEvents(ctx, id)
+	m, err := tables(ctx, in.refs.model)
+	if err != nil {
+		return false, err
+	}
+	seqs, err := m.FindEvents(ctx, id)
 	if err != nil {
 		return false, err
 	}
@@ -429,6 +433,9 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 // named returns the records of an event by its id; also by that which whoever made a file takes from the observation, as
 // long as its texts are there.
 func (s *Site) named(ctx context.Context, m *readmodel.Model, id string) ([]int64, error) {
+	if err := m.Settle(ctx); err != nil {
+		return nil, err
+	}
 	seqs, err := m.FindEvents(ctx, id)
 	if err != nil || len(seqs) > 0 {
 		return seqs, err

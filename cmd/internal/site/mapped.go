@@ -37,9 +37,12 @@ type mapping struct {
 // mapNow returns a mapping behind which no other record lies, and records it where there is none. The caller holds
 // s.intake.
 func (s *Site) mapNow(ctx context.Context) (*mapping, error) {
-	last, err := s.lastMapped(ctx)
-	if err != nil {
-		return nil, err
+	last := s.mapped
+	if last == 0 { // none since the folder was opened
+		var err error
+		if last, err = s.lastMapped(ctx); err != nil {
+			return nil, err
+		}
 	}
 	if s.mapped = last; last == 0 || last < s.ledger.Size() {
 		// Signed first, so that the ledger can keep a copy of its heads.

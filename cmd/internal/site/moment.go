@@ -82,7 +82,7 @@ func (s *Site) KeepTime(ctx context.Context) {
 		if err == nil && !due.IsZero() {
 			wait = min(max(due.Sub(s.moment()), leastWait), mostWait)
 		}
-		if s.Behind() > 0 {
+		if s.lagging() > 0 {
 			wait = min(wait, againWait)
 		}
 		select {

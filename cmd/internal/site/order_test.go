@@ -26,7 +26,7 @@ func TestRebuildEqualsRunning(t *testing.T) {
 			t.Fatalf("the week's line was refused: %s", r.Error)
 		}
 	}
-	running := dump(t, path)
+	running := dump(t, settled(t, s, dir))
 	n, err := s.Rebuild(t.Context(), nil)
 	if err != nil {
 		t.Fatal(err)

@@ -7,7 +7,6 @@ import (
 	"io"
 	"iter"
 	"math/rand/v2"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -84,7 +83,7 @@ func TestPlayedAsItArrived(t *testing.T) {
 	if one != other {
 		t.Error("the records differ")
 	}
-	if x, y := dump(t, filepath.Join(a, "readmodel.db")), dump(t, filepath.Join(b, "readmodel.db")); x != y {
+	if x, y := dump(t, settled(t, played, a)), dump(t, settled(t, arrived, b)); x != y {
 		t.Error("the verdicts differ")
 	}
 }

@@ -482,7 +482,11 @@ func plainText(e *events.Event) (plain bool) {
 func (s *Site) recordsToRedact(ctx context.Context, r Redaction, due []int64) ([]int64, error) {
 	switch {
 	case r.Case != "":
-		found, err := s.current().Source(ctx).Facts(facts.DimCase, r.Case)
+		m, err := tables(ctx, s.current())
+		if err != nil {
+			return nil, err
+		}
+		found, err := m.Source(ctx).Facts(facts.DimCase, r.Case)
 		var seqs []int64
 		for _, f := range found {
 			seqs = append(seqs, f.Seq)

@@ -161,7 +161,14 @@ func (r *references) setOf(ctx context.Context, trip string) (set string, ok boo
 			}
 		}
 	}
-	return r.model.SetOfTrip(ctx, trip)
+	if !r.model.MayHaveTrip(trip) {
+		return "", false, nil
+	}
+	m, err := tables(ctx, r.model)
+	if err != nil {
+		return "", false, err
+	}
+	return m.SetOfTrip(ctx, trip)
 }
 
 func (r *references) checkPackedBy(d *events.SetPacked) error {
@@ -209,7 +216,11 @@ func (r *references) likeSet(ctx context.Context, set string) (string, error) {
 	}
 	if r.alike == nil {
 		r.alike = make(map[string][]string)
-		names, err := r.model.SetNames(ctx)
+		m, err := tables(ctx, r.model)
+		if err != nil {
+			return "", err
+		}
+		names, err := m.SetNames(ctx)
 		if err != nil {
 			return "", err
 		}
@@ -240,6 +251,9 @@ func (r *references) addAlike(set string) {
 
 // wasPacked reports whether a set was ever packed here.
 func wasPacked(ctx context.Context, m *readmodel.Model, set string) (bool, error) {
+	if err := m.Settle(ctx); err != nil {
+		return false, err
+	}
 	trips, err := m.TripsOfSet(ctx, set)
 	return slices.ContainsFunc(trips, func(k projections.TripKey) bool { return k.Trip != "" }), err
 }

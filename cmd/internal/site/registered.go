@@ -79,7 +79,11 @@ func setAsPerson(badge string) error {
 // likeEntry returns the entry of a register whose code looks like another one, "" where there is none.
 func (r *references) likeEntry(ctx context.Context, register events.Register, id string) (string, error) {
 	if r.entries[register] == nil {
-		known, err := r.model.EntryNames(ctx, string(register))
+		m, err := tables(ctx, r.model)
+		if err != nil {
+			return "", err
+		}
+		known, err := m.EntryNames(ctx, string(register))
 		if err != nil {
 			return "", err
 		}
@@ -139,6 +143,14 @@ func (r *references) checkEntry(ctx context.Context, e *events.Event, d events.E
 		"\"newCode\": true in \"held\" that it is another one", id, register, like)
 }
 
+func (r *references) wasBadge(ctx context.Context, code string) (bool, error) {
+	m, err := tables(ctx, r.model)
+	if err != nil {
+		return false, err
+	}
+	return m.WasBadge(ctx, code)
+}
+
 // mostBadges bounds what is remembered of badges.
 const mostBadges = 10_000
 
@@ -156,7 +168,7 @@ func (r *references) isSet(ctx context.Context, code string, own bool) (bool, er
 	if err == nil && is {
 		// A set that was packed under a badge's code by a slip must keep nobody from recording.
 		var before bool
-		before, err = r.model.WasBadge(ctx, code)
+		before, err = r.wasBadge(ctx, code)
 		is = !before
 	}
 	if err != nil || own {

@@ -483,7 +483,7 @@ func (s *Site) registry(ctx context.Context, enter func(*intake) (*events.Event,
 	if err != nil {
 		return nil, err
 	}
-	r.Seq, r.Behind = stored[len(stored)-1].Seq, s.Behind() > 0
+	r.Seq, r.Behind = stored[len(stored)-1].Seq, s.lagging() > 0
 	return &r, nil
 }
 

@@ -144,7 +144,7 @@ func (s *Site) store(ctx context.Context, in *intake, rs []*request) error {
 		in.model.Unexpect(ctx)
 		return err
 	}
-	behind := s.Behind() > 0
+	behind := s.lagging() > 0
 	for _, r := range rs {
 		for i := range r.lines {
 			if r.err == nil {

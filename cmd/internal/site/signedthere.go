@@ -105,6 +105,9 @@ func headOf(ctx context.Context, m *readmodel.Model, station string) (Head, erro
 	if err != nil {
 		return Head{}, fmt.Errorf("key of station %s: %w", station, err)
 	}
+	if err := m.Settle(ctx); err != nil {
+		return Head{}, err
+	}
 	number, hash, err := m.Head(ctx, station, key.KeyHash())
 	return Head{number, hash}, err
 }

@@ -231,7 +231,7 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 	if s.addenda, err = readAddenda(s.opts.Dir, s.opts.Random); err != nil {
 		return err
 	}
-	if s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath())); err != nil {
+	if s.model, err = readmodel.Open(ctx, s.inUse(s.modelOptions(s.modelPath()))); err != nil {
 		return err
 	}
 	if err := s.follow(ctx); err != nil {
@@ -369,6 +369,7 @@ func (s *Site) Ready(ctx context.Context) error {
 	} else if err := s.writable(); err != nil && p == nil {
 		return err
 	}
+	s.settle()
 	lag := s.lag.Load()
 	if lag == nil {
 		return s.Ask(func(*View) error { return nil })
@@ -531,7 +532,7 @@ func (s *Site) putInPlace(ctx context.Context, path string) error {
 		return fmt.Errorf("putting the new read model in place: %w", err)
 	}
 	var err error
-	s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath()))
+	s.model, err = readmodel.Open(ctx, s.inUse(s.modelOptions(s.modelPath())))
 	return err
 }
 
@@ -549,6 +550,21 @@ func (s *Site) modelOptions(path string) readmodel.Options {
 		Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment(), LockWait: s.opts.LockWait,
 		Disclosed: s.addenda.disclosed, Zone: s.Zone(),
 	}
+}
+
+// writeDelay is how long what was judged may wait to be written to the read model's tables, so that a set that is scanned again
+// meanwhile has its verdict written once, and many rows are written at once. Who asks does not wait for it: see Ask.
+const writeDelay = 500 * time.Millisecond
+
+// inUse are the options of the read model that judges.
+func (s *Site) inUse(o readmodel.Options) readmodel.Options {
+	o.Delay = writeDelay
+	o.Failed = func(why error, at int64) {
+		s.lag.Store(&lag{why, at})
+		s.opts.Logger.Error("the read model lags behind the ledger", "error", why)
+		s.listen.tell() // boards say so
+	}
+	return o
 }
 
 // rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile. Some of them are held at once.

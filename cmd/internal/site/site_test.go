@@ -77,6 +77,15 @@ func weekLines(t testing.TB) []string {
 	return out
 }
 
+// settled returns where a folder's read model lies, with all that was judged written: who asks has it written.
+func settled(t *testing.T, s *site.Site, dir string) string {
+	t.Helper()
+	if err := s.Ask(func(*site.View) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(dir, "readmodel.db")
+}
+
 // dump reads every row of every table, so that two read models can be compared.
 func dump(t *testing.T, path string) string {
 	t.Helper()

@@ -100,6 +100,7 @@ func serveFailing(t *testing.T, dir string) *failing {
 // loseTables takes the tables of the read model away behind its back.
 func (f *failing) loseTables(t *testing.T) {
 	t.Helper()
+	f.mustBeReady(t) // what was recorded so far is written
 	db, err := sql.Open("sqlite", "file:"+filepath.Join(f.dir, "readmodel.db")+"?_pragma=busy_timeout(5000)")
 	if err != nil {
 		t.Fatal(err)

@@ -147,6 +147,7 @@ func TestNotReadyWhileJudgementLags(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	f.mustBeReady(t) // what was recorded so far is written
 	exec("CREATE TRIGGER spoilt BEFORE INSERT ON events BEGIN SELECT RAISE(ABORT, 'no such page'); END")
 	if r, err := f.recordMore(t, 0); err != nil || r.Seq == 0 {
 		t.Fatalf("what the ledger stored is not acknowledged: %+v, %v", r, err)

@@ -1,0 +1,331 @@
+package readmodel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"sync"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// What is applied is judged at once, in memory. Where Options.Delay says so, its rows and verdicts are written a little later, of
+// several batches at once: a set that is scanned at three stations meanwhile has its verdict written once, and a receipt does not
+// wait for the tables. Who asks the tables has what is unwritten written first (Settle), so that nobody sees less than what was
+// applied. Judgement itself asks them as they are: facts that are not in them yet are in its working memory, and whose verdicts
+// rest on what is kept here. A program that is killed has lost nothing: the position is written with the rows, and what comes
+// behind it is applied anew.
+
+// mostUnwritten is how many records may wait before whoever applies more writes them himself, and manyUnwritten for how many nobody
+// waits any longer.
+const (
+	mostUnwritten = 8000
+	manyUnwritten = 4000
+)
+
+// behind is what was applied and is not written yet.
+type behind struct {
+	writing sync.Mutex // held by who writes
+
+	mu        sync.Mutex
+	next, now *unwritten // what nobody writes yet, and what is being written
+	failed    error      // why that could not be written, until the model has gone back to what is
+
+	many, most int // manyUnwritten and mostUnwritten, less in tests
+}
+
+// unwritten are batches that were applied.
+type unwritten struct {
+	batches  []applied
+	n        int                              // records in them
+	verdicts map[projections.TripKey]*judged  // the newest of each trip
+	resting  map[int64][]restingTrip          // who rests on a question, by its number
+	trips    map[string][]projections.TripKey // by the trip's id
+	stations map[string]*stationRow           // as the audit had them last
+	told     map[string]projections.Verdict   // of stations
+	pos      int64
+	moment   time.Time
+	hurried  bool // nobody waits for the delay any more
+}
+
+type applied struct {
+	batch *Batch
+	added []facts.Fact
+}
+
+type restingTrip struct {
+	until, since int64
+	key          projections.TripKey
+}
+
+// stationRow is a station as it is written.
+type stationRow struct {
+	events.Station
+	runs map[int64]events.Run // those that changed, by their first record
+	gone map[int64]struct{}   // first records of runs that are gone
+}
+
+// stationRowOf takes a copy of a station, whose audit goes on.
+func stationRowOf(s *events.Station) *stationRow {
+	row := &stationRow{Station: *s}
+	row.Keys = slices.Clone(s.Keys)
+	changed, gone := s.Moved()
+	for _, r := range changed {
+		row.change(*r)
+	}
+	for _, first := range gone {
+		row.lose(first)
+	}
+	return row
+}
+
+func (row *stationRow) change(r events.Run) {
+	if row.runs == nil {
+		row.runs = make(map[int64]events.Run)
+	}
+	row.runs[r.First] = r
+}
+
+func (row *stationRow) lose(first int64) {
+	if row.gone == nil {
+		row.gone = make(map[int64]struct{})
+	}
+	row.gone[first] = struct{}{}
+}
+
+// after is the row with what waits of an earlier one. Those that are gone are taken out before those that changed are put in.
+func (row *stationRow) after(was *stationRow) *stationRow {
+	if was == nil {
+		return row
+	}
+	for first, r := range was.runs {
+		_, gone := row.gone[first]
+		if _, changed := row.runs[first]; !gone && !changed {
+			row.change(r)
+		}
+	}
+	for first := range was.gone {
+		row.lose(first)
+	}
+	return row
+}
+
+// applyLater judges a batch and leaves it to be written later.
+func (m *Model) applyLater(ctx context.Context, b *Batch, added []facts.Fact) error {
+	var verdicts []*judged
+	stations, err := m.judge(ctx, added, nil, func(j judged) { verdicts = append(verdicts, &j) })
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err != nil {
+		return err
+	}
+	rows := m.stationRows(added)
+	m.behind.mu.Lock()
+	defer m.behind.mu.Unlock()
+	if err := m.behind.failed; err != nil {
+		return err
+	}
+	u := m.behind.next
+	if u == nil {
+		u = &unwritten{
+			verdicts: make(map[projections.TripKey]*judged), resting: make(map[int64][]restingTrip),
+			trips: make(map[string][]projections.TripKey), stations: make(map[string]*stationRow),
+			told: make(map[string]projections.Verdict),
+		}
+		m.behind.next = u
+		time.AfterFunc(m.opts.Delay, func() { m.settleIfNext(u) })
+	}
+	u.batches, u.n = append(u.batches, applied{b, added}), u.n+b.Len()
+	for _, j := range verdicts {
+		u.verdict(j)
+	}
+	for name, row := range rows {
+		u.stations[name] = row.after(u.stations[name])
+	}
+	for _, v := range stations {
+		u.told[v.Station] = v
+	}
+	u.pos, u.moment = b.first+int64(b.Len())-1, m.moment
+	return nil
+}
+
+// bound has much that is unwritten written. The caller holds m.mu.
+func (m *Model) bound(ctx context.Context) error {
+	b := &m.behind
+	b.mu.Lock()
+	n, hurry, u := 0, false, b.next
+	if u != nil {
+		n, hurry = u.n, u.n >= b.many && !u.hurried
+		u.hurried = u.hurried || hurry
+	}
+	b.mu.Unlock()
+	switch {
+	case n >= b.most:
+		return m.settle(ctx)
+	case hurry:
+		go m.settleIfNext(u)
+	}
+	return nil
+}
+
+// verdict keeps a trip's newest verdict. What an older one asked for is not taken out: a trip may be judged once without need.
+func (u *unwritten) verdict(j *judged) {
+	k := projections.TripKey{Set: j.Set, Trip: j.Trip}
+	if u.verdicts[k] == nil {
+		u.trips[k.Trip] = append(u.trips[k.Trip], k)
+	}
+	was := u.verdicts[k]
+	u.verdicts[k] = j
+	for _, r := range j.rests {
+		if was == nil || !slices.Contains(was.rests, r) {
+			u.resting[r.ask] = append(u.resting[r.ask], restingTrip{r.until, r.since, k})
+		}
+	}
+}
+
+// addResting adds the trips whose verdicts are not written yet and asked for what a fact is filed under.
+func (u *unwritten) addResting(a facts.Ask, into map[projections.TripKey]struct{}) {
+	if u == nil {
+		return
+	}
+	for _, r := range u.resting[askNumber(a.Dim, a.Key)] {
+		if r.until >= a.From && r.since <= a.To {
+			into[r.key] = struct{}{}
+		}
+	}
+	if a.Dim == facts.DimTrip || a.Dim == facts.DimSheet {
+		for _, k := range u.trips[a.Key] {
+			into[k] = struct{}{}
+		}
+	}
+}
+
+// addResting is asked before the tables are: what is written meanwhile is found in one of both.
+func (b *behind) addResting(a facts.Ask, into map[projections.TripKey]struct{}) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.next.addResting(a, into)
+	b.now.addResting(a, into)
+}
+
+// isEmpty reports whether all that was applied is written.
+func (b *behind) isEmpty() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.next == nil && b.now == nil && b.failed == nil
+}
+
+// Settle returns when all that was applied before is written. Who asks a model that writes later calls it first. Where it can't be
+// written, the model goes back to what is, and the error says why; Options.Failed is told besides, as nobody may be asking.
+func (m *Model) Settle(ctx context.Context) error {
+	if m.behind.isEmpty() {
+		return nil
+	}
+	err := m.settle(ctx)
+	if err == nil {
+		return nil
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.giveUp(ctx)
+	return fmt.Errorf("read model: %w", err)
+}
+
+// giveUp goes back to what is written, after a failure. The caller holds m.mu.
+func (m *Model) giveUp(ctx context.Context) {
+	m.behind.mu.Lock()
+	err := m.behind.failed
+	m.behind.mu.Unlock()
+	if err == nil { // somebody else has
+		return
+	}
+	m.forget(ctx)
+	if m.opts.Failed != nil {
+		m.opts.Failed(err, max(m.pos, 0))
+	}
+}
+
+// settleIfNext writes what nobody has begun to write. Nobody is there to be told: see Options.Failed.
+func (m *Model) settleIfNext(u *unwritten) {
+	m.behind.mu.Lock()
+	is := m.behind.next == u
+	m.behind.mu.Unlock()
+	if is {
+		_ = m.Settle(context.Background())
+	}
+}
+
+// settle writes what is unwritten. It leaves it to the caller to go back where that fails.
+func (m *Model) settle(ctx context.Context) error {
+	b := &m.behind
+	b.writing.Lock()
+	defer b.writing.Unlock()
+	u, err := b.begin()
+	if err != nil || u == nil {
+		return err
+	}
+	err = m.transact(context.WithoutCancel(ctx), func(w *writer) error { return m.writeApplied(w, u) })
+	if err != nil {
+		err = errors.Join(errUnwritten, err)
+	}
+	b.end(err)
+	return err
+}
+
+var errUnwritten = errors.New("what was judged could not be written")
+
+// begin takes what is to be written.
+func (b *behind) begin() (*unwritten, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.failed != nil {
+		return nil, b.failed
+	}
+	b.now, b.next = b.next, nil
+	return b.now, nil
+}
+
+// end lets go of what was written.
+func (b *behind) end(err error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.now = nil
+	if err != nil {
+		b.failed = err
+	}
+}
+
+// forget lets go of all of it, failures too.
+func (b *behind) forget() {
+	b.writing.Lock() // what is being written is written before the tables are read
+	defer b.writing.Unlock()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.next, b.failed = nil, nil
+}
+
+func (m *Model) writeApplied(w *writer, u *unwritten) error {
+	for _, a := range u.batches {
+		if err := m.insertRows(w.ctx, w, a.batch, a.added); err != nil {
+			return err
+		}
+		if err := w.writeRemarks(a.added, nil); err != nil {
+			return err
+		}
+	}
+	for _, j := range u.verdicts {
+		if err := (verdictWriter{w: w}).one(j); err != nil {
+			return err
+		}
+	}
+	if err := w.writeStations(u.stations, slices.Collect(maps.Values(u.told))); err != nil {
+		return err
+	}
+	return w.writePosition(u.pos, u.moment)
+}

@@ -1,0 +1,308 @@
+package readmodel_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"reflect"
+	"runtime"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections/readmodel"
+)
+
+// openLater opens a model that writes later than any test lasts, unless it is asked to.
+func openLater(t *testing.T, h *hospital, path string, o readmodel.Options) *readmodel.Model {
+	t.Helper()
+	o.Path, o.Ledger, o.Records, o.Moment, o.Delay = path, h.book.verifier, h.book, h.now, time.Hour
+	m := got[*readmodel.Model](t)(readmodel.Open(t.Context(), o))
+	t.Cleanup(func() { m.Close() })
+	return m
+}
+
+func settle(t *testing.T, m *readmodel.Model) {
+	t.Helper()
+	if err := m.Settle(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestWrittenLater: however many batches are written at once, and wherever a model is opened again between them and knows no more
+// than its tables, the tables are in the end what they are where each batch is written as it comes; and what is asked on the way
+// is answered with all that was applied.
+func TestWrittenLater(t *testing.T) {
+	waited := 0
+	for seed := range few(6) {
+		h := week(t, seed, impatient)
+		n := int64(len(h.facts))
+		r := rand.New(rand.NewPCG(seed, 7))
+		path := filepath.Join(t.TempDir(), "r.db")
+		m := openLater(t, h, path, readmodel.Options{})
+		for m.Position() < n {
+			h.apply(m, min(m.Position()+1+r.Int64N(9), n))
+			waited = max(waited, m.Unwritten())
+			switch r.IntN(30) {
+			case 0:
+				settle(t, m)
+			case 1:
+				m = h.againLater(m, path)
+			case 2:
+				got[bool](t)(m.Advance(t.Context(), h.now))
+			case 3:
+				m.SetMaxWorld(20) // it is emptied again and again from here on
+			case 4:
+				m.SetUnwritten(5, 20)
+			}
+		}
+		settle(t, m)
+		what := fmt.Sprintf("seed %d", seed)
+		sameVerdicts(t, what, h, m)
+		if found, many := differences(t, m, h.fresh(), 5); many > 0 {
+			t.Errorf("%s: %d rows differ: %v", what, many, found)
+		}
+	}
+	if waited < 20 {
+		t.Errorf("no more than %d records waited to be written", waited)
+	}
+}
+
+// againLater opens a model's file once more.
+func (h *hospital) againLater(m *readmodel.Model, path string) *readmodel.Model {
+	h.t.Helper()
+	if err := m.Close(); err != nil {
+		h.t.Fatal(err)
+	}
+	return openLater(h.t, h, path, readmodel.Options{})
+}
+
+// TestCannotBeWritten: what can't be written when it is due is forgotten down to what is, whoever finds out, and is applied again.
+func TestCannotBeWritten(t *testing.T) {
+	h := week(t, 3)
+	n := int64(len(h.facts))
+	path := filepath.Join(t.TempDir(), "r.db")
+	var told, at atomic.Int64
+	m := openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond, Failed: func(why error, pos int64) {
+		if !strings.Contains(why.Error(), "could not be written") {
+			t.Errorf("told %v", why)
+		}
+		told.Add(1)
+		at.Store(pos)
+	}})
+	h.apply(m, n/2)
+	settle(t, m)
+	begin, end := h.locks(path)
+	for i, ask := range []func() error{
+		func() error { return m.Settle(t.Context()) },
+		func() error { _, err := m.Snapshot(t.Context()); return err },
+		func() error {
+			m.SetMaxWorld(1)
+			defer m.SetMaxWorld(1_000_000)
+			return m.Apply(t.Context(), h.book.batch(t, n/2+11, n/2+12))
+		},
+		func() error { m.SetUnwritten(1, 3); return m.Apply(t.Context(), h.book.batch(t, n/2+11, n/2+13)) },
+	} {
+		h.apply(m, n/2+10)
+		begin()
+		if err := ask(); err == nil || !strings.Contains(err.Error(), "could not be written") {
+			t.Errorf("%d: the file is locked, and %v", i, err)
+		}
+		end()
+		if p := m.Position(); p != n/2 {
+			t.Errorf("%d: position %d, and %d are written", i, p, n/2)
+		}
+	}
+	if told.Load() != 2 || at.Load() != n/2 { // who applies has it from Apply
+		t.Errorf("told %d times, of position %d", told.Load(), at.Load())
+	}
+	h.apply(m, n)
+	settle(t, m)
+	sameVerdicts(t, "applied again", h, m)
+}
+
+// locks keeps everybody else from writing to a file between begin and end.
+func (h *hospital) locks(path string) (begin, end func()) {
+	db := beside(h.t, path)
+	db.SetMaxOpenConns(1)
+	return func() { change(h.t, db, `BEGIN IMMEDIATE`) }, func() { change(h.t, db, `ROLLBACK`) }
+}
+
+// TestWrittenByItself: what nobody asks for is written all the same, when its time has come or when it is much.
+func TestWrittenByItself(t *testing.T) {
+	h := week(t, 4)
+	for how, o := range map[string]struct {
+		delay time.Duration
+		many  int
+	}{"in time": {time.Millisecond, 1000}, "much": {time.Hour, 10}} {
+		path := filepath.Join(t.TempDir(), "r.db")
+		m := got[*readmodel.Model](t)(readmodel.Open(t.Context(), readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book,
+			Delay: o.delay, Failed: func(err error, _ int64) { t.Error(err) }}))
+		t.Cleanup(func() { m.Close() })
+		m.SetUnwritten(o.many, 1000)
+		db := beside(t, path)
+		h.apply(m, 20)
+		for {
+			if p := column(t, db, `SELECT value FROM meta WHERE key = 'position'`); p[0] == "20" {
+				break
+			}
+			if t.Context().Err() != nil {
+				t.Fatalf("%s: nothing was written", how)
+			}
+		}
+	}
+}
+
+// TestClosedBetween: a model that is closed has written what it could.
+func TestClosedBetween(t *testing.T) {
+	h := week(t, 5)
+	n := int64(len(h.facts))
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond})
+	h.apply(m, n/2)
+	if err := m.Close(); err != nil {
+		t.Fatal(err)
+	}
+	m = openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond})
+	if p := m.Position(); p != n/2 {
+		t.Errorf("position %d, and %d were applied", p, n/2)
+	}
+	h.apply(m, n/2+2)
+	dead, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := m.Apply(dead, h.book.batch(t, n/2+3, n/2+3)); !errors.Is(err, context.Canceled) {
+		t.Errorf("applied by somebody who had gone: %v", err)
+	}
+	if p := m.Position(); p != n/2+2 {
+		t.Errorf("position %d, and %d were applied", p, n/2+2)
+	}
+	h.apply(m, n)
+	begin, end := h.locks(path)
+	begin()
+	if err := m.Close(); err != nil {
+		t.Errorf("a model that can't be written closes: %v", err)
+	}
+	end()
+	m = openLater(t, h, path, readmodel.Options{})
+	if p := m.Position(); p != n/2+2 {
+		t.Errorf("position %d, and %d could be written", p, n/2+2)
+	}
+	h.apply(m, n)
+	settle(t, m)
+	sameVerdicts(t, "opened again", h, m)
+}
+
+// TestUnwrittenIsKnown: what waits to be written is judged anew where something else changes it, as what is in the tables is,
+// also while it is being written.
+func TestUnwrittenIsKnown(t *testing.T) {
+	trip := tripOf("LAP-014", 0)
+	packed := func(h *hospital) {
+		h.record("north/packing-1", clock(0, 8, 0), "LAP-014", trip, &events.SetPacked{List: "NEW", Version: 1})
+	}
+	var late [][]byte
+	for name, x := range map[string]struct {
+		first, then func(h *hospital)
+		asks        bool // the tables are asked, which waits for what is being written
+	}{
+		"its list comes late": {first: packed, then: func(h *hospital) { h.list(clock(0, 9, 0), "NEW", 1, 2, 3) }},
+		"its sheet is read elsewhere": {first: packed, then: func(h *hospital) {
+			code := h.code(h.lists[0], "LAP-014", trip)
+			h.record("north/or-3", clock(0, 9, 0), "LAP-022", tripOf("LAP-022", 0),
+				&events.SetOpened{Case: "K-1", Tag: "LAP-022", Indicator: "pass", Sheet: &events.Reading{Found: "outside", Code: code}})
+		}},
+		"its station is retired as of before": {asks: true, first: func(h *hospital) {
+			packed(h)
+			h.record("north/storage", clock(0, 9, 0), "LAP-014", trip, &events.SetChecked{Place: "A4"})
+		}, then: func(h *hospital) {
+			h.record(h.book.signer.Name(), clock(0, 10, 0), "north/storage", "", &events.StationRetired{Station: "north/storage",
+				Reason: "lost", AsOf: clock(0, 8, 30).Format(time.RFC3339)})
+		}},
+		"what its station recorded between comes late": {asks: true, first: func(h *hospital) { late = h.sentLate(clock(0, 8, 0)) },
+			then: func(h *hospital) {
+				for _, raw := range late {
+					h.take(raw, clock(0, 10, 0), 0)
+				}
+			}},
+		"its time has come": {asks: true, first: func(h *hospital) { impatient(h); packed(h) }, then: func(h *hospital) { h.now = clock(1, 4, 0) }},
+	} {
+		for _, during := range []bool{false, true} {
+			if during && x.asks {
+				continue
+			}
+			h := newHospital(t, 1)
+			h.list(clock(0, 6, 0), "LAP", 1, 2, 3)
+			path := filepath.Join(t.TempDir(), "r.db")
+			m := openLater(t, h, path, readmodel.Options{})
+			h.apply(m, int64(len(h.facts)))
+			m = h.againLater(m, path) // it doesn't know all that there is
+			x.first(h)
+			h.apply(m, int64(len(h.facts)))
+			end := func() {}
+			if during {
+				end = h.writing(m, path)
+			}
+			before := m.Position()
+			x.then(h)
+			if n := int64(len(h.facts)); n > before {
+				h.apply(m, n)
+			} else if !got[bool](t)(m.Advance(t.Context(), h.now)) {
+				t.Errorf("%s: nothing is due", name)
+			}
+			end()
+			settle(t, m)
+			what := fmt.Sprintf("%s, during: %t", name, during)
+			sameVerdicts(t, what, h, m)
+			if found, n := differences(t, m, h.fresh(), 5); n > 0 {
+				t.Errorf("%s: %d rows differ: %v", what, n, found)
+			}
+		}
+	}
+}
+
+// writing has a model write what it has, and returns what lets it end.
+func (h *hospital) writing(m *readmodel.Model, path string) (end func()) {
+	h.t.Helper()
+	begin, unlock := h.locks(path)
+	begin()
+	written := make(chan error, 1)
+	go func() { written <- m.Settle(context.Background()) }()
+	for !m.Writing() {
+		runtime.Gosched()
+	}
+	return func() {
+		unlock()
+		if err := <-written; err != nil {
+			h.t.Error(err)
+		}
+	}
+}
+
+// fresh is a model to which all records came at once, as of the same moment.
+func (h *hospital) fresh() *readmodel.Model {
+	h.t.Helper()
+	m := got[*readmodel.Model](h.t)(readmodel.Open(h.t.Context(), readmodel.Options{Path: filepath.Join(h.t.TempDir(), "f.db"),
+		Ledger: h.book.verifier, Records: h.book, Moment: h.now}))
+	h.t.Cleanup(func() { m.Close() })
+	h.apply(m, int64(len(h.facts)))
+	return m
+}
+
+// TestRunsThatGo: of the runs of a station that changed more than once before they were written, what is so in the end is written.
+func TestRunsThatGo(t *testing.T) {
+	first := readmodel.UnwrittenRuns{Changed: map[int64]int64{1: 5, 7: 8}, Gone: []int64{3}}
+	then := readmodel.UnwrittenRuns{Changed: map[int64]int64{1: 9}, Gone: []int64{7}}
+	for i, x := range [][3]readmodel.UnwrittenRuns{
+		{first, then, {Changed: map[int64]int64{1: 9}, Gone: []int64{3, 7}}},
+		{{}, then, then},
+		{first, {}, first},
+		{then, first, {Changed: map[int64]int64{1: 5, 7: 8}, Gone: []int64{3, 7}}}, // taken out, then put back
+	} {
+		if got := x[0].Then(x[1]); !reflect.DeepEqual(got, x[2]) {
+			t.Errorf("%d: %+v, want %+v", i, got, x[2])
+		}
+	}
+}
