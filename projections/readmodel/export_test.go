@@ -130,6 +130,8 @@ func (m *Model) Known() (stations, places int) { return len(m.writer.stations), 
 
 // Unwritten is how many records wait to be written.
 func (m *Model) Unwritten() int {
+	m.behind.mu.Lock()
+	defer m.behind.mu.Unlock()
 	if m.behind.next == nil {
 		return 0
 	}
