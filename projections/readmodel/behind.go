@@ -174,28 +174,39 @@ func (m *Model) bound(ctx context.Context) error {
 	return nil
 }
 
-// verdict keeps a trip's newest verdict. What an older one asked for is not taken out: a trip may be judged once without need.
+// verdict keeps a trip's newest verdict.
 func (u *unwritten) verdict(j *judged) {
 	k := projections.TripKey{Set: j.Set, Trip: j.Trip}
-	if u.verdicts[k] == nil {
+	var old []rest
+	if was := u.verdicts[k]; was != nil {
+		old = was.rests
+	} else {
 		u.trips[k.Trip] = append(u.trips[k.Trip], k)
 	}
-	was := u.verdicts[k]
 	u.verdicts[k] = j
+	for _, r := range old {
+		if !slices.Contains(j.rests, r) { // what it no longer asks for would have it judged without need
+			gone := restingTrip{r.until, r.since, k}
+			u.resting[r.ask] = slices.DeleteFunc(u.resting[r.ask], func(x restingTrip) bool { return x == gone })
+		}
+	}
 	for _, r := range j.rests {
-		if was == nil || !slices.Contains(was.rests, r) {
+		if !slices.Contains(old, r) {
 			u.resting[r.ask] = append(u.resting[r.ask], restingTrip{r.until, r.since, k})
 		}
 	}
 }
 
-// addResting adds the trips whose verdicts are not written yet and asked for what a fact is filed under.
-func (u *unwritten) addResting(a facts.Ask, into map[projections.TripKey]struct{}) {
+func (u *unwritten) has(k projections.TripKey) bool { return u != nil && u.verdicts[k] != nil }
+
+// addResting adds the trips whose verdicts are not written yet and asked for what a fact is filed under, but for those that have newer
+// ones.
+func (u *unwritten) addResting(a facts.Ask, into map[projections.TripKey]struct{}, newer *unwritten) {
 	if u == nil {
 		return
 	}
 	for _, r := range u.resting[askNumber(a.Dim, a.Key)] {
-		if r.until >= a.From && r.since <= a.To {
+		if r.until >= a.From && r.since <= a.To && !newer.has(r.key) {
 			into[r.key] = struct{}{}
 		}
 	}
@@ -210,8 +221,15 @@ func (u *unwritten) addResting(a facts.Ask, into map[projections.TripKey]struct{
 func (b *behind) addResting(a facts.Ask, into map[projections.TripKey]struct{}) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.next.addResting(a, into)
-	b.now.addResting(a, into)
+	b.next.addResting(a, into, nil)
+	b.now.addResting(a, into, b.next)
+}
+
+// has reports whether a trip has a newer verdict than the tables: what the one there asked for says nothing any more.
+func (b *behind) has(k projections.TripKey) bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.next.has(k) || b.now.has(k)
 }
 
 // isEmpty reports whether all that was applied is written.

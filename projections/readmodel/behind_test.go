@@ -306,3 +306,30 @@ func TestRunsThatGo(t *testing.T) {
 		}
 	}
 }
+
+// TestOldVerdictsDontRest: what a verdict asked for that was judged anew since says nothing any more, wherever it stands.
+func TestOldVerdictsDontRest(t *testing.T) {
+	for _, first := range []string{"is unwritten", "is being written", "is in the tables"} {
+		h := newHospital(t, 1)
+		h.list(clock(0, 6, 0), "LAP", 1, 2, 3)
+		path := filepath.Join(t.TempDir(), "r.db")
+		m := openLater(t, h, path, readmodel.Options{})
+		turn := func(n int) {
+			h.record("north/packing-1", clock(3*n, 8, 0), "LAP-014", tripOf("LAP-014", n), &events.SetPacked{List: "LAP", Version: 1})
+			h.apply(m, int64(len(h.facts)))
+		}
+		turn(0)
+		end := func() {}
+		switch first {
+		case "is being written":
+			end = h.writing(m, path)
+		case "is in the tables":
+			settle(t, m)
+		}
+		later := clock(4, 0, 0)
+		sameStrings(t, first+", alone", got[[]string](t)(m.Resting(t.Context(), "LAP-014", later)), []string{tripOf("LAP-014", 0)})
+		turn(1)
+		sameStrings(t, first, got[[]string](t)(m.Resting(t.Context(), "LAP-014", later)), []string{tripOf("LAP-014", 1)})
+		end()
+	}
+}

@@ -5,8 +5,11 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // ForgetIncidents has them reckoned anew although nothing that the model wrote has changed.
@@ -177,4 +180,14 @@ func (x UnwrittenRuns) Then(y UnwrittenRuns) (out UnwrittenRuns) {
 	}
 	out.Gone = slices.Sorted(maps.Keys(row.gone))
 	return out
+}
+
+// Resting returns the trips whose verdicts rest on what is observed of a set at a moment.
+func (m *Model) Resting(ctx context.Context, set string, at time.Time) (trips []string, err error) {
+	found := make(map[projections.TripKey]struct{})
+	err = m.resting(ctx, facts.Ask{Dim: facts.DimSet, Key: set, From: at.UnixNano(), To: at.UnixNano()}, found)
+	for k := range found {
+		trips = append(trips, k.Trip)
+	}
+	return trips, err
 }

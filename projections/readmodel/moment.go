@@ -109,7 +109,7 @@ func (m *Model) passed(ctx context.Context) (overdue, error) {
 	a := facts.Passing(m.moment)
 	found, err := m.query(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
 		askNumber(a.Dim, a.Key), a.To)
-	if err := meeting(found, err, a, due.trips); err != nil {
+	if err := m.meeting(found, err, a, due.trips); err != nil {
 		return due, err
 	}
 	names, err := m.texts(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)

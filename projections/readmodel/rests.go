@@ -48,7 +48,7 @@ func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.T
 	m.behind.addResting(a, into)
 	rows, err := m.query(ctx, `SELECT until, since, owners FROM rests_on
 		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
-	if err := meeting(rows, err, a, into); err != nil {
+	if err := m.meeting(rows, err, a, into); err != nil {
 		return err
 	}
 	if a.Dim == facts.DimTrip || a.Dim == facts.DimSheet {
@@ -64,7 +64,7 @@ func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.T
 }
 
 // meeting adds the trips in the rows that a query found whose own question meets a.
-func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]struct{}) error {
+func (m *Model) meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]struct{}) error {
 	found, err := scanAll(rows, err, func(r *restsRow) []any { return []any{&r.until, &r.since, &r.owners} })
 	for _, row := range found {
 		owned, err := row.owned()
@@ -74,7 +74,9 @@ func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKe
 		for _, o := range owned {
 			if o.until >= a.From && o.since <= a.To {
 				set, trip, _ := bytes.Cut(o.owner, []byte{0})
-				into[projections.TripKey{Set: string(set), Trip: idString(trip)}] = struct{}{}
+				if k := (projections.TripKey{Set: string(set), Trip: idString(trip)}); !m.behind.has(k) {
+					into[k] = struct{}{}
+				}
 			}
 		}
 	}
