@@ -111,7 +111,7 @@ func (t *tripIndex) codeIn(text string) *events.SheetCode {
 
 type setIndex struct {
 	packs bag     // set.packed with a trip
-	loose []*Item // facts of the set without a trip
+	loose bag     // facts of the set without a trip
 	trays []*Item // facts of other sets in which this one's tag was read on the tray
 }
 
@@ -144,6 +144,7 @@ func NewBook(src Source) *Book {
 func (b *Book) Beside() *Book {
 	for _, s := range b.sets {
 		s.packs.sorted()
+		s.loose.sorted()
 	}
 	for _, p := range b.policies {
 		p.sorted()
@@ -192,8 +193,7 @@ func (b *Book) Add(f Fact) {
 		it.Code = codeOf(it.Data)
 	}
 	if e.Trip == "" && it.Kind.AboutSet() {
-		s := b.set(e.Subject)
-		s.loose = append(s.loose, it)
+		b.set(e.Subject).loose.add(it)
 	} else if it.Kind == events.KindSetPacked {
 		b.set(e.Subject).packs.add(it)
 		bench := benchKey(e.Station, e.Time)

@@ -255,7 +255,7 @@ func (b *Book) Still(seq int64, at time.Time) []projections.TripKey {
 
 // goodsStill reports whether a set is none, but what of some goods was counted in one case, some time ago.
 func goodsStill(s *setIndex, seq int64, at time.Time) bool {
-	return len(s.loose) > 0 && len(s.trays) == 0 && !slices.ContainsFunc(s.loose, func(it *Item) bool {
+	return len(s.loose.items) > 0 && len(s.trays) == 0 && !slices.ContainsFunc(s.loose.items, func(it *Item) bool {
 		return it.Kind != events.KindSetCounted || CountOf(it) == nil || CountOf(it).Goods == "" || it.Seq > seq || it.At().After(at)
 	})
 }
@@ -325,7 +325,7 @@ func (l *letting) choose() {
 	for set, s := range b.sets {
 		trips := b.turnsOf(set)
 		l.turns(set, trips)
-		for _, it := range s.loose {
+		for _, it := range s.loose.items {
 			if k := b.turnOf(it); l.done(k.Set, k.Trip) {
 				l.lets(it)
 			}
@@ -372,7 +372,7 @@ func (l *letting) turns(set string, trips []string) {
 		}
 		return
 	}
-	if own := (projections.TripKey{Set: set}); len(trips) == 0 && b.gone.IsJudged(own) && l.casesDone(b.sets[set].loose) {
+	if own := (projections.TripKey{Set: set}); len(trips) == 0 && b.gone.IsJudged(own) && l.casesDone(b.sets[set].loose.items) {
 		b.gone.judged[own] = true
 	}
 	for i, trip := range trips {

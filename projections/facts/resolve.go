@@ -32,7 +32,7 @@ func (b *Book) TripsOf(set string, known []projections.TripKey) []projections.Tr
 		for _, p := range slices.Clone(s.packs.items) {
 			seen[projections.TripKey{Set: set, Trip: p.Event.Trip}] = struct{}{}
 		}
-		for _, it := range slices.Clone(s.loose) {
+		for _, it := range slices.Clone(s.loose.items) {
 			b.around(set, it.At())
 			seen[projections.TripKey{Set: set, Trip: b.packedBefore(set, it.At())}] = struct{}{}
 		}
@@ -236,7 +236,7 @@ func (b *Book) Trips() []projections.TripKey {
 		}
 	}
 	for set, s := range b.sets {
-		for _, it := range s.loose {
+		for _, it := range s.loose.items {
 			seen[projections.TripKey{Set: set, Trip: b.packedBefore(set, it.At())}] = struct{}{}
 		}
 	}

@@ -70,7 +70,7 @@ func (t *toucher) fact(it *Item, depth int) {
 // is added or taken back, facts without a trip may move there from another trip.
 func (t *toucher) unpacked(set string, pack *Item) {
 	t.b.around(set, pack.At())
-	if s := t.b.sets[set]; s != nil && len(s.loose) > 0 {
+	if s := t.b.sets[set]; s != nil && len(s.loose.items) > 0 {
 		t.trip(projections.TripKey{Set: set})
 	}
 }

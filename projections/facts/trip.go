@@ -55,12 +55,7 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 	}
 	s := b.sets[k.Set]
 	if s != nil {
-		for _, it := range s.loose {
-			p := b.lastPacking(k.Set, it.At())
-			if p == nil && k.Trip == "" || p != nil && p.Event.Trip == k.Trip {
-				c.All = append(c.All, it)
-			}
-		}
+		c.All = s.appendLoose(c.All, k, own)
 		for _, it := range s.trays {
 			p := b.lastPacking(k.Set, it.At())
 			if p == nil && k.Trip == "" || p != nil && p.Event.Trip == k.Trip {
@@ -91,6 +86,35 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 		b.read(c, &c.Readings[i])
 	}
 	return c
+}
+
+// appendLoose adds the facts of a set without a trip that were observed when one was the set's own: from its packings in force, which
+// are among own, until the next ones; where it is none, before all packings. All else that the set has, of years, is passed over.
+func (s *setIndex) appendLoose(to []*Item, k projections.TripKey, own []*Item) []*Item {
+	loose, packs := s.loose.sorted(), s.packs.sorted()
+	if len(loose) == 0 {
+		return to
+	}
+	upTo := func(i int) int { // those before the next packing in force
+		for _, p := range packs[i:] {
+			if !p.Void {
+				return sort.Search(len(loose), func(i int) bool { return !loose[i].At().Before(p.At()) })
+			}
+		}
+		return len(loose)
+	}
+	if k.Trip == "" {
+		return append(to, loose[:upTo(0)]...)
+	}
+	for _, p := range own {
+		if p.Kind != events.KindSetPacked || p.Void || p.Event.Subject != k.Set {
+			continue
+		}
+		i := sort.Search(len(packs), func(i int) bool { return !packs[i].Less(p) })
+		from, end := upTo(i), upTo(i+1)
+		to = append(to, loose[from:max(from, end)]...)
+	}
+	return to
 }
 
 // countedElsewhere returns the counts that name an earlier trip and go with an

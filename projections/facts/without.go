@@ -97,7 +97,7 @@ func (w *without) Around(set string, at time.Time, n int) ([]Fact, error) {
 	after := sort.Search(len(packs), func(i int) bool { return packs[i].At().After(at) })
 	from, to := max(0, after-n), min(len(packs), after+n)
 	its := slices.Clone(packs[from:to])
-	for _, it := range slices.Concat(s.loose, s.trays) {
+	for _, it := range slices.Concat(s.loose.items, s.trays) {
 		if (from == 0 || !it.Less(packs[from])) && (to == len(packs) || !packs[to-1].Less(it)) {
 			its = append(its, it)
 		}
