@@ -31,6 +31,13 @@ func (b *Book) need(dim Dim, key string) {
 	}
 }
 
+// Absent says that the source has nothing under a key: it need not be asked for what comes under it first now.
+func (b *Book) Absent(dim Dim, key string) {
+	if b.src != nil {
+		b.have[dimKey{dim, key}] = struct{}{}
+	}
+}
+
 // leastAround is how many packings Around is asked for at first, and
 // wantAround how many different trips in force it must show on a side.
 const (

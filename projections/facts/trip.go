@@ -107,7 +107,7 @@ func (s *setIndex) appendLoose(to []*Item, k projections.TripKey, own []*Item) [
 		return append(to, loose[:upTo(0)]...)
 	}
 	for _, p := range own {
-		if p.Kind != events.KindSetPacked || p.Void || p.Event.Subject != k.Set {
+		if p.Kind != events.KindSetPacked || p.Event.Subject != k.Set {
 			continue
 		}
 		i := sort.Search(len(packs), func(i int) bool { return !packs[i].Less(p) })

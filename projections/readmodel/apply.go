@@ -110,7 +110,9 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)
 	}
 	if !m.bulk {
-		m.observed.add(b) // before anybody can find it
+		for _, k := range m.observed.add(b) { // before anybody can find it
+			m.world.Absent(k.Dim, k.Key)
+		}
 	}
 	if err := m.apply(ctx, b); err != nil {
 		m.forget(ctx)

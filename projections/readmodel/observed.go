@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"listbound/events"
+	"listbound/projections/facts"
 )
 
 // observed knows what stations have observed since it began, so that of nearly all that people scan it can be said without
@@ -21,7 +22,7 @@ type observed struct {
 	mu    sync.Mutex
 	until int64 // what the tables have and marks doesn't was observed to then
 	last  int64 // the latest in marks
-	// The same of ids, and of those that packings gave to trips, of which the ledger's own are in marks too.
+	// The same of ids, and of those of trips, of which the ledger's own are in marks too.
 	idsUntil, idsLast     int64
 	tripsUntil, tripsLast int64
 	marks                 map[uint64]struct{}
@@ -51,8 +52,9 @@ func (o *observed) begin(until, idsUntil, tripsUntil int64) {
 	o.tripsUntil, o.tripsLast = tripsUntil, math.MinInt64
 }
 
-// add takes what is about to be applied. If it isn't in the end, the tables are asked without need.
-func (o *observed) add(b *Batch) {
+// add takes what is about to be applied, and returns the ids, of events and of trips, that no record has had. If it isn't applied in
+// the end, the tables are asked without need.
+func (o *observed) add(b *Batch) (fresh []facts.DimKey) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	for i := range b.records {
@@ -65,19 +67,28 @@ func (o *observed) add(b *Batch) {
 			o.tripsUntil = max(o.tripsUntil, o.tripsLast)
 			clear(o.marks)
 		}
-		if e.Kind() == events.KindSetPacked && e.Trip != "" {
-			o.tripsLast = max(o.tripsLast, timeOfID(e.Trip))
-			o.marks[idMark(idBytes(e.Trip))] = struct{}{}
+		if e.Trip != "" {
+			trip, of := idMark(idBytes(e.Trip)), timeOfID(e.Trip)
+			if _, is := o.marks[trip]; !is && of > o.tripsUntil {
+				fresh = append(fresh, facts.DimKey{Dim: facts.DimTrip, Key: e.Trip})
+			}
+			o.tripsLast = max(o.tripsLast, of)
+			o.marks[trip] = struct{}{}
 		}
 		at := e.Time.UnixNano()
+		id := idMark(idBytes(e.ID))
+		if _, is := o.marks[id]; !is && timeOfID(e.ID) > o.idsUntil {
+			fresh = append(fresh, facts.DimKey{Dim: facts.DimEvent, Key: e.ID})
+		}
 		o.idsLast = max(o.idsLast, at)
-		o.marks[idMark(idBytes(e.ID))] = struct{}{}
+		o.marks[id] = struct{}{}
 		if e.Station == o.own {
 			continue
 		}
 		o.last = max(o.last, at)
 		o.marks[observationMark(e.Station, at)] = struct{}{}
 	}
+	return fresh
 }
 
 // MayHave reports whether anything may be recorded that a station observed at a moment. It says no only where nothing is.
@@ -105,7 +116,7 @@ func (m *Model) mayHaveID(id []byte, from int64) bool {
 	return is
 }
 
-// MayHaveTrip reports whether a packing may be recorded that gave a trip its id. It says no only where none is.
+// MayHaveTrip reports whether anything may be recorded that names a trip. It says no only where nothing is.
 func (m *Model) MayHaveTrip(trip string) bool {
 	o := &m.observed
 	o.mu.Lock()

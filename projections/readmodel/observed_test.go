@@ -76,3 +76,29 @@ func TestMayHave(t *testing.T) {
 		}
 	}
 }
+
+// TestSameIDAgain: a record under an id that one had before the model was opened is known for the second one.
+func TestSameIDAgain(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(0, 6, 0), "LAP", 1, 2, 3)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	st := h.stations["north/storage"]
+	say := func(set string) string {
+		at := clock(0, 8, 0)
+		st.n++
+		e := &events.Event{ID: id(at, "twice"), Station: "north/storage", Subject: set, Time: at, Trip: tripOf(set, 0),
+			StationSeq: st.n, StationPrev: st.hash, Data: &events.SetChecked{Place: "A1"}}
+		raw := got[[]byte](t)(events.Sign(e, st.signer))
+		st.hash = events.NoteHash(raw)
+		h.take(raw, at, 0)
+		h.apply(m, int64(len(h.facts)))
+		return e.ID
+	}
+	of := say("LAP-014")
+	m = h.again(m, path)
+	say("LAP-022")
+	h.record("north/packing-1", clock(0, 9, 0), "LAP-022", tripOf("LAP-022", 0), &events.EventCorrected{Event: of, Action: "void", Reason: "typed wrong"})
+	h.apply(m, int64(len(h.facts)))
+	sameVerdicts(t, "corrected", h, m)
+}
