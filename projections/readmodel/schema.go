@@ -174,6 +174,7 @@ CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost', 'registers.adopted');
 CREATE INDEX events_texts ON events (seq) WHERE kind IN ('texts.redacted', 'hold.placed', 'hold.lifted', 'retention.adopted');
 CREATE INDEX events_assessed ON events (seq) WHERE kind = 'placements.assessed';
+CREATE INDEX events_claimed ON events (observed) WHERE kind = 'access.claimed';
 CREATE INDEX schedule_start ON schedule (start);
 CREATE INDEX events_entry ON events (entry) WHERE entry IS NOT NULL;
 `
