@@ -706,7 +706,9 @@ func (v verdictWriter) forget(set string, trip []byte) error {
 	if _, err := restsWriter(v).write(set, trip, nil, nil); err != nil {
 		return err
 	}
-	delete(v.w.written, projections.TripKey{Set: set, Trip: idString(trip)})
+	k := projections.TripKey{Set: set, Trip: idString(trip)}
+	delete(v.w.written, k)
+	v.w.touch(k)
 	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteBoard, deleteOpening} {
 		if err := v.w.exec(text, set, trip); err != nil {
 			return err

@@ -64,11 +64,18 @@ func seen(v *projections.Verdict) bool {
 }
 
 func (v verdictWriter) board(j *judged, was *written) error {
+	k := projections.TripKey{Set: j.Set, Trip: j.Trip}
 	if !onBoard(&j.Verdict) {
 		if v.fresh || was != nil && !was.board {
 			return nil
 		}
+		v.w.touch(k)
 		return v.w.exec(deleteBoard, j.Set, idBytes(j.Trip))
+	}
+	if v.fresh {
+		v.w.filled = true
+	} else {
+		v.w.touch(k)
 	}
 	handled, err := handledOf(&j.Verdict)
 	if err != nil {
@@ -234,9 +241,13 @@ func (m *Model) boardRows(ctx context.Context, where string, args []any, after *
 		args = append(args, after.Worst, -after.Since, after.Key.Set, idBytes(after.Key.Trip))
 	}
 	args = append(args, limit)
-	rows, err := m.read.QueryContext(ctx, `SELECT b.worst, b.since, b.list, b.placement, b.station, t.verdict
-		FROM board b CROSS JOIN trips t ON t.set_id = b.set_id AND t.trip = b.trip
-		WHERE `+where+` ORDER BY b.worst, b.since DESC, b.set_id, b.trip LIMIT ?`, args...)
+	return scanBoard(m.read.QueryContext(ctx, boardRow+where+` ORDER BY b.worst, b.since DESC, b.set_id, b.trip LIMIT ?`, args...))
+}
+
+const boardRow = `SELECT b.worst, b.since, b.list, b.placement, b.station, t.verdict
+	FROM board b CROSS JOIN trips t ON t.set_id = b.set_id AND t.trip = b.trip WHERE `
+
+func scanBoard(rows *sql.Rows, err error) ([]BoardRow, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}

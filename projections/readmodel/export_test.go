@@ -13,7 +13,37 @@ import (
 )
 
 // ForgetIncidents has them reckoned anew although nothing that the model wrote has changed.
-func (m *Model) ForgetIncidents() { m.reckoned.Store(nil) }
+func (m *Model) ForgetIncidents() {
+	m.reckoned.Store(nil)
+	m.kept.mu.Lock()
+	defer m.kept.mu.Unlock()
+	m.kept.read = false
+}
+
+// Anew returns the incidents as reckoned of the board's table as it is.
+func (m *Model) Anew(ctx context.Context) ([]projections.Incident, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT `+partColumns+` FROM board b ORDER BY worst, since DESC, set_id, trip`)
+	kept, err := scanParts(rows, err)
+	var parts []projections.IncidentPart
+	for i := range kept {
+		parts = append(parts, kept[i].IncidentPart)
+	}
+	return projections.Incidents(parts, projections.Calendar{Zone: m.opts.Zone, Now: m.Moment()}), err
+}
+
+// Boards counts how often the board's table was read whole, and how many turns of it were read alone.
+func (m *Model) Boards() (whole, alone int) { return m.kept.whole, m.kept.alone }
+
+// Touch notes in a transaction of its own that so many turns were written, and calls between before it is over.
+func (m *Model) Touch(n int, between func()) {
+	keys := make(map[projections.TripKey]struct{})
+	for i := range n {
+		keys[projections.TripKey{Set: fmt.Sprint(i)}] = struct{}{}
+	}
+	m.touched.begin(keys, false)
+	between()
+	m.touched.end()
+}
 
 // IncidentsAreKept reports whether they need not be reckoned anew for who asks next.
 func (m *Model) IncidentsAreKept() bool { return m.reckoned.Load() != nil }

@@ -64,6 +64,7 @@ func causesIn(column string) (out []projections.Cause, err error) {
 // reckoned are the incidents after so many changes of the model, in a week.
 type reckoned struct {
 	changes   int64
+	moved     int64     // changes of the board
 	until     time.Time // the earliest end of a week that one of them can be acted on in
 	incidents []projections.Incident
 }
@@ -72,14 +73,22 @@ type reckoned struct {
 // are not among them. What was reckoned is kept until something changes.
 func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
 	changes, now := m.changes.Load(), m.Moment()
-	if r := m.reckoned.Load(); r != nil && r.changes == changes && (r.until.IsZero() || now.Before(r.until)) {
-		return slices.Clone(r.incidents), ctx.Err()
+	last, known := m.reckoned.Load(), int64(-1)
+	if last != nil && (last.until.IsZero() || now.Before(last.until)) {
+		if known = last.moved; last.changes == changes {
+			return slices.Clone(last.incidents), ctx.Err()
+		}
 	}
-	parts, err := m.incidentParts(ctx)
+	parts, moved, err := m.incidentParts(ctx, known)
 	if err != nil {
 		return nil, err
 	}
-	r := &reckoned{changes: changes, incidents: projections.Incidents(parts, projections.Calendar{Zone: m.opts.Zone, Now: now})}
+	if moved == known { // what changed is on no board
+		m.reckoned.Store(&reckoned{changes, moved, last.until, last.incidents})
+		return slices.Clone(last.incidents), nil
+	}
+	r := &reckoned{changes: changes, moved: moved,
+		incidents: projections.Incidents(parts, projections.Calendar{Zone: m.opts.Zone, Now: now})}
 	for i := range r.incidents {
 		if h := r.incidents[i].Habit; h != nil && r.incidents[i].CanAct && (r.until.IsZero() || h.Until.Before(r.until)) {
 			r.until = h.Until
@@ -87,35 +96,6 @@ func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
 	}
 	m.reckoned.Store(r)
 	return slices.Clone(r.incidents), nil
-}
-
-func (m *Model) incidentParts(ctx context.Context) ([]projections.IncidentPart, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT set_id, trip, since, causes, handled FROM board ORDER BY worst, since DESC, set_id, trip`)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var parts []projections.IncidentPart
-	for rows.Next() {
-		var p projections.IncidentPart
-		var trip []byte
-		var since int64
-		var causes, handled string
-		if err := rows.Scan(&p.Set, &trip, &since, &causes, &handled); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		p.Trip, p.Since = idString(trip), time.Unix(0, since).UTC()
-		if p.Causes, err = causesIn(causes); err != nil {
-			return nil, err
-		}
-		if handled != "" {
-			if err := json.Unmarshal([]byte(handled), &p.Steps); err != nil {
-				return nil, fmt.Errorf("read model: handled: %w", err)
-			}
-		}
-		parts = append(parts, p)
-	}
-	return parts, rows.Err()
 }
 
 // BoardKeys returns the turns on the board that a filter means.
@@ -127,17 +107,4 @@ func (m *Model) BoardKeys(ctx context.Context, f BoardFilter) (map[projections.T
 		out[k] = true
 	}
 	return out, err
-}
-
-// BoardRowsOf returns the board's rows of some turns, in their order; those that are not there any more are left out.
-func (m *Model) BoardRowsOf(ctx context.Context, ks []projections.TripKey) ([]BoardRow, error) {
-	var out []BoardRow
-	for _, k := range ks {
-		rows, err := m.boardRows(ctx, "b.set_id = ? AND b.trip = ?", []any{k.Set, idBytes(k.Trip)}, nil, 1)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, rows...)
-	}
-	return out, nil
 }

@@ -96,6 +96,8 @@ type Model struct {
 	registers   atomic.Bool  // a registers.adopted has been applied
 	changes     atomic.Int64 // of what is kept
 	reckoned    atomic.Pointer[reckoned]
+	touched     touched
+	kept        keptBoard
 	recent      recentFacts
 	observed    observed
 	behind      behind

@@ -24,7 +24,9 @@ type writer struct {
 	told  tellings
 	// written is of verdicts, by trip. What a transaction takes back is forgotten.
 	written  map[projections.TripKey]*written
-	rows     map[string]bool // stations that have a row
+	touched  map[projections.TripKey]struct{} // turns that are, or may have been, on the board, of this transaction
+	filled   bool                             // it fills the board
+	rows     map[string]bool                  // stations that have a row
 	stations map[string]stationVerdict
 	places   map[place]int64 // the last stretch of records under which each was filed: see spans
 }
@@ -55,12 +57,16 @@ func (m *Model) transact(ctx context.Context, f func(*writer) error) error {
 			return err
 		}
 		w.ctx = context.WithoutCancel(ctx)
+		clear(w.touched)
+		w.filled = false
 		if err = f(w); err == nil {
 			err = ctx.Err()
 		}
 		if err == nil {
 			m.changes.Add(1) // here and below, so that nobody sees what is new and takes it for unchanged
+			m.touched.begin(w.touched, w.filled)
 			err = w.exec(`COMMIT`)
+			m.touched.end()
 			m.changes.Add(1)
 		}
 		if err != nil {
