@@ -49,6 +49,7 @@ type pages struct {
 	log       *slog.Logger
 	enrol     sync.Mutex // one request alone enrols the board
 	wishes    wishes
+	shown     shownRows
 	counts    []prometheus.Collector
 	pins      PINGiven // nil: nobody is asked for one
 }

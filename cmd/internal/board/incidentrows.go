@@ -199,7 +199,7 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident, most
 const setsNamed = 4
 
 // beyond is how many more sets a row has than its head names.
-func beyond(others []readmodel.BoardRow) int { return len(others) + 1 - setsNamed }
+func beyond(sets []projections.TripKey) int { return len(sets) - setsNamed }
 
 // only is a verdict with some of its findings.
 func only(v *projections.Verdict, places []int) projections.Verdict {

@@ -3,6 +3,7 @@ package board
 import (
 	"context"
 	"encoding/base64"
+	"html/template"
 	"maps"
 	"net/http"
 	"net/url"
@@ -72,7 +73,8 @@ type boardRow struct {
 	Group    string // what has not been opened yet, is in use, is over
 	Head     bool   // first of its group on the page
 	Seen     bool
-	Wish     *ready.Wish // the case that waits for one of the sets first, nil for none
+	Wish     *ready.Wish   // the case that waits for one of the sets first, nil for none
+	HTML     template.HTML // as it stands in the page; empty where it has another form
 }
 
 // Sets are all of a row.
@@ -200,7 +202,13 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return nil, err
 	}
 	b.fill(rows, q, limit)
-	b.Table = boardTable(b.Rows, b.wishes, words)
+	var taken []boardRow
+	if r.FormValue("format") != "" {
+		taken = b.Rows
+	} else if err := p.write(b.Rows, words); err != nil { // the page has the table's addresses alone
+		return nil, err
+	}
+	b.Table = boardTable(taken, b.wishes, words)
 	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, copied: true, body: b, tables: []*table{b.Table}}
 	if b.again {
 		a.template = "board-rows"
@@ -518,9 +526,6 @@ func knownSince(v *projections.Verdict) time.Time {
 	}
 	return time.Time{}
 }
-
-// KnownSince is for the templates.
-func (r boardRow) KnownSince() time.Time { return knownSince(&r.Verdict) }
 
 // Key names the row in the page, so that a changed row takes its own place.
 func (r boardRow) Key() string { return "i-" + r.Incident.Key }
