@@ -346,7 +346,7 @@ func (m *Model) touch(
 			touched[k] = struct{}{}
 		}
 		for _, a := range touch.Asked {
-			if err := m.resting(ctx, a, touched); err != nil {
+			if err := m.addResting(ctx, a, touched); err != nil {
 				return err
 			}
 			if a.Dim == facts.DimPolicy { // it says how long a station may be silent
@@ -397,6 +397,7 @@ func (m *Model) verdicts(
 			return nil, err
 		}
 		m.noteTripDue(&v)
+		m.resting.judged(&v)
 		made(v)
 	}
 	for name := range stations {

@@ -58,11 +58,6 @@ type applied struct {
 	added []facts.Fact
 }
 
-type restingTrip struct {
-	until, since int64
-	key          projections.TripKey
-}
-
 // stationRow is a station as it is written.
 type stationRow struct {
 	events.Station
@@ -199,30 +194,37 @@ func (u *unwritten) verdict(j *judged) {
 
 func (u *unwritten) has(k projections.TripKey) bool { return u != nil && u.verdicts[k] != nil }
 
-// addResting adds the trips whose verdicts are not written yet and asked for what a fact is filed under, but for those that have newer
-// ones.
-func (u *unwritten) addResting(a facts.Ask, into map[projections.TripKey]struct{}, newer *unwritten) {
-	if u == nil {
-		return
-	}
-	for _, r := range u.resting[askNumber(a.Dim, a.Key)] {
-		if r.until >= a.From && r.since <= a.To && !newer.has(r.key) {
-			into[r.key] = struct{}{}
-		}
-	}
-	if a.Dim == facts.DimTrip || a.Dim == facts.DimSheet {
-		for _, k := range u.trips[a.Key] {
-			into[k] = struct{}{}
-		}
-	}
-}
-
-// addResting is asked before the tables are: what is written meanwhile is found in one of both.
-func (b *behind) addResting(a facts.Ask, into map[projections.TripKey]struct{}) {
+// resting returns the trips whose unwritten verdicts asked a question. It is asked before the tables are: what is written meanwhile is
+// found in one of both.
+func (b *behind) resting(ask int64) (trips []restingTrip) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	b.next.addResting(a, into, nil)
-	b.now.addResting(a, into, b.next)
+	if b.next != nil {
+		trips = append(trips, b.next.resting[ask]...)
+	}
+	if b.now != nil {
+		for _, r := range b.now.resting[ask] {
+			if !b.next.has(r.key) {
+				trips = append(trips, r)
+			}
+		}
+	}
+	return trips
+}
+
+// own returns the trips of an id that have unwritten verdicts.
+func (b *behind) own(trip string) map[projections.TripKey]bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	out := make(map[projections.TripKey]bool)
+	for _, u := range []*unwritten{b.next, b.now} {
+		if u != nil {
+			for _, k := range u.trips[trip] {
+				out[k] = true
+			}
+		}
+	}
+	return out
 }
 
 // has reports whether a trip has a newer verdict than the tables: what the one there asked for says nothing any more.

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -58,6 +59,8 @@ func TestWrittenLater(t *testing.T) {
 				m.SetMaxWorld(20) // it is emptied again and again from here on
 			case 4:
 				m.SetUnwritten(5, 20)
+			case 5:
+				m.SetMostAsks(10)
 			}
 		}
 		settle(t, m)
@@ -229,7 +232,8 @@ func TestUnwrittenIsKnown(t *testing.T) {
 			}},
 		"its time has come": {asks: true, first: func(h *hospital) { impatient(h); packed(h) }, then: func(h *hospital) { h.now = clock(1, 4, 0) }},
 	} {
-		for _, during := range []bool{false, true} {
+		for i := range 4 {
+			during, forgets := i%2 == 1, i > 1
 			if during && x.asks {
 				continue
 			}
@@ -239,6 +243,9 @@ func TestUnwrittenIsKnown(t *testing.T) {
 			m := openLater(t, h, path, readmodel.Options{})
 			h.apply(m, int64(len(h.facts)))
 			m = h.againLater(m, path) // it doesn't know all that there is
+			if forgets {
+				m.SetMostAsks(1)
+			}
 			x.first(h)
 			h.apply(m, int64(len(h.facts)))
 			end := func() {}
@@ -254,7 +261,10 @@ func TestUnwrittenIsKnown(t *testing.T) {
 			}
 			end()
 			settle(t, m)
-			what := fmt.Sprintf("%s, during: %t", name, during)
+			what := fmt.Sprintf("%s, during: %t, forgets: %t", name, during, forgets)
+			if n := m.AsksKept(); forgets && n > 1 {
+				t.Errorf("%s: %d questions are kept", what, n)
+			}
 			sameVerdicts(t, what, h, m)
 			if found, n := differences(t, m, h.fresh(), 5); n > 0 {
 				t.Errorf("%s: %d rows differ: %v", what, n, found)
@@ -331,5 +341,10 @@ func TestOldVerdictsDontRest(t *testing.T) {
 		turn(1)
 		sameStrings(t, first, got[[]string](t)(m.Resting(t.Context(), "LAP-014", later)), []string{tripOf("LAP-014", 1)})
 		end()
+		m = h.againLater(m, path)
+		sameStrings(t, first+", again", got[[]string](t)(m.Resting(t.Context(), "LAP-014", later)), []string{tripOf("LAP-014", 1)})
+		both := got[[]string](t)(m.Resting(t.Context(), "LAP-014", clock(1, 0, 0)))
+		slices.Sort(both)
+		sameStrings(t, first+", before", both, []string{tripOf("LAP-014", 0), tripOf("LAP-014", 1)})
 	}
 }

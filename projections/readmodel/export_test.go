@@ -215,9 +215,15 @@ func (x UnwrittenRuns) Then(y UnwrittenRuns) (out UnwrittenRuns) {
 // Resting returns the trips whose verdicts rest on what is observed of a set at a moment.
 func (m *Model) Resting(ctx context.Context, set string, at time.Time) (trips []string, err error) {
 	found := make(map[projections.TripKey]struct{})
-	err = m.resting(ctx, facts.Ask{Dim: facts.DimSet, Key: set, From: at.UnixNano(), To: at.UnixNano()}, found)
+	err = m.addResting(ctx, facts.Ask{Dim: facts.DimSet, Key: set, From: at.UnixNano(), To: at.UnixNano()}, found)
 	for k := range found {
 		trips = append(trips, k.Trip)
 	}
 	return trips, err
 }
+
+// SetMostAsks has who rests on what forgotten when more questions than this are kept.
+func (m *Model) SetMostAsks(n int) { m.resting.most = n }
+
+// AsksKept is of how many questions it is known who rests on them.
+func (m *Model) AsksKept() int { return len(m.resting.asks) }

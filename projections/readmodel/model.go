@@ -101,6 +101,7 @@ type Model struct {
 	recent      recentFacts
 	observed    observed
 	behind      behind
+	resting     resting
 	writer      *writer // nil before the first transaction
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
@@ -111,7 +112,8 @@ type Model struct {
 // empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
-		stmts: make(map[string]*sql.Stmt), behind: behind{many: manyUnwritten, most: mostUnwritten}}
+		stmts: make(map[string]*sql.Stmt), behind: behind{many: manyUnwritten, most: mostUnwritten},
+		resting: resting{most: mostAsks}}
 	kept, err := m.openKept(ctx)
 	if err != nil {
 		return nil, errors.Join(err, m.Close())
@@ -285,6 +287,7 @@ func (m *Model) resetWorld(ctx context.Context) error {
 		m.world = judge.NewWorld(m.source(context.WithoutCancel(ctx)))
 	}
 	m.world.SetMoment(m.moment)
+	m.resting.begin()
 	m.hopes = 0
 	return nil
 }

@@ -106,13 +106,10 @@ type overdue struct {
 
 func (m *Model) passed(ctx context.Context) (overdue, error) {
 	due := overdue{make(map[projections.TripKey]struct{}), make(map[string]struct{})}
-	a := facts.Passing(m.moment)
-	found, err := m.query(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
-		askNumber(a.Dim, a.Key), a.To)
-	if err := m.meeting(found, err, a, due.trips); err != nil {
+	if err := m.overdueTrips(ctx, due.trips); err != nil {
 		return due, err
 	}
-	names, err := m.texts(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
+	names, err := m.texts(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, facts.Nanos(m.moment))
 	for _, name := range names {
 		due.stations[name] = struct{}{}
 	}

@@ -43,46 +43,6 @@ func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 	return out
 }
 
-// resting adds the trips whose kept verdicts asked for what a fact is filed under.
-func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]struct{}) error {
-	m.behind.addResting(a, into)
-	rows, err := m.query(ctx, `SELECT until, since, owners FROM rests_on
-		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
-	if err := m.meeting(rows, err, a, into); err != nil {
-		return err
-	}
-	if a.Dim == facts.DimTrip || a.Dim == facts.DimSheet {
-		own, err := m.keys(ctx, `SELECT set_id, trip FROM trips WHERE trip = ?1`, idBytes(a.Key))
-		if err != nil {
-			return err
-		}
-		for _, k := range own {
-			into[k] = struct{}{}
-		}
-	}
-	return nil
-}
-
-// meeting adds the trips in the rows that a query found whose own question meets a.
-func (m *Model) meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]struct{}) error {
-	found, err := scanAll(rows, err, func(r *restsRow) []any { return []any{&r.until, &r.since, &r.owners} })
-	for _, row := range found {
-		owned, err := row.owned()
-		if err != nil {
-			return err
-		}
-		for _, o := range owned {
-			if o.until >= a.From && o.since <= a.To {
-				set, trip, _ := bytes.Cut(o.owner, []byte{0})
-				if k := (projections.TripKey{Set: string(set), Trip: idString(trip)}); !m.behind.has(k) {
-					into[k] = struct{}{}
-				}
-			}
-		}
-	}
-	return err
-}
-
 // restsRow is a row of rests_on: one question that several trips asked. Its time
 // goes from the earliest of theirs to the latest.
 type restsRow struct {
