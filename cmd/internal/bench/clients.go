@@ -66,6 +66,25 @@ func (s *system) handIn(ctx context.Context, line string) error {
 	return nil
 }
 
+// untroubled fails where anything is found wrong with what was handed in: what is measured is a day on which all goes well.
+func (s *system) untroubled(ctx context.Context) error {
+	raw, err := get(ctx, s.client, s.url+"/api/broken")
+	if err != nil {
+		return err
+	}
+	var found []struct {
+		Set, Status string
+		Findings    []struct{ Code string }
+	}
+	if err := json.Unmarshal(raw, &found); err != nil {
+		return fmt.Errorf("%.200q: %w", raw, err)
+	}
+	if len(found) > 0 {
+		return fmt.Errorf("something is wrong with %d turns, of which the first is %+v", len(found), found[0])
+	}
+	return nil
+}
+
 // taken is what came of a round.
 type taken struct {
 	rate  float64   // observations a second
@@ -233,6 +252,9 @@ func clients(ctx context.Context, b *bench) error {
 				return err
 			}
 		}
+	}
+	if err := p.ours.untroubled(ctx); err != nil {
+		return err
 	}
 	by := b.without("web service over PostgreSQL, trigger")
 	aims := map[int][3]string{1: {"1.0 x", "3 ms"}, 32: {"1.2 x"}, mostClients: {"", "", "0.5 ms"}}

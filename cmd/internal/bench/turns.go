@@ -6,11 +6,14 @@ import (
 	"io"
 	"strings"
 	"time"
+
+	"listbound/events"
 )
 
 // Each client is a department of its own: packing, a sterilizer, a store and an operating room, whose clocks go on. So many of
 // them at once are as many departments at once, and what they hand in is in order at each station, as what people scan is.
-// Nothing is wrong with it, as in nearly all of a hospital's turns.
+// Nothing is wrong with it, as in nearly all of a hospital's turns: since a set is at its next station within milliseconds here, the
+// policy asks for no time between two places.
 const (
 	stepsOfTurn  = 9
 	setsOfClient = 8
@@ -93,6 +96,18 @@ func counted(caseName, stage string) string {
 		caseName, stage, strings.Join(counts, ","))
 }
 
+// thePolicy lets a set be at two places at once.
+func thePolicy(begin time.Time) string {
+	p := events.DefaultPolicy()
+	p.MinimumTravelSeconds = 0
+	line, err := events.FormatObservation(&events.Observation{Station: "north/ledger", Kind: events.KindPolicyAdopted,
+		Time: begin.Add(-2 * time.Hour), Data: &events.PolicyAdopted{Policy: p}})
+	if err != nil {
+		panic(err) // texts and numbers
+	}
+	return string(line)
+}
+
 // theList is what all sets are packed by.
 func theList(begin time.Time) string {
 	type line struct {
@@ -116,8 +131,10 @@ func theList(begin time.Time) string {
 // writeTurns writes a file of turns of some departments that work side by side, of about so many lines: in order of time, as a
 // day is.
 func writeTurns(w io.Writer, begin time.Time, departments, lines int) error {
-	if _, err := fmt.Fprintln(w, theList(begin)); err != nil {
-		return err
+	for _, line := range []string{thePolicy(begin), theList(begin)} {
+		if _, err := fmt.Fprintln(w, line); err != nil {
+			return err
+		}
 	}
 	for turn := 0; turn*departments*stepsOfTurn < lines; turn++ {
 		for step := range stepsOfTurn {
