@@ -91,6 +91,16 @@ func (o *observed) add(b *Batch) (fresh []facts.DimKey) {
 	return fresh
 }
 
+// addIDs takes ids that the tables have.
+func (o *observed) addIDs(ids [][]byte) {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, id := range ids {
+		o.marks[idMark(id)] = struct{}{}
+		o.idsLast = max(o.idsLast, timeOfID(idString(id)))
+	}
+}
+
 // MayHave reports whether anything may be recorded that a station observed at a moment. It says no only where nothing is.
 func (m *Model) MayHave(station string, at time.Time) bool {
 	o := &m.observed
@@ -140,19 +150,15 @@ func timeOfID(id string) int64 {
 // beginObserved starts with what the tables have.
 func (m *Model) beginObserved(ctx context.Context) error {
 	m.observed.own = m.opts.Ledger.Name()
-	last := func(where string, args ...any) (int64, error) {
-		at := int64(math.MinInt64)
-		err := m.read.QueryRowContext(ctx, `SELECT observed FROM events WHERE `+where+` ORDER BY observed DESC LIMIT 1`, args...).Scan(&at)
-		if err != nil && !errors.Is(err, sql.ErrNoRows) {
-			return 0, fmt.Errorf("read model: %w", err)
-		}
-		return at, nil
+	until := int64(math.MinInt64)
+	err := m.read.QueryRowContext(ctx, `SELECT observed FROM events WHERE station <> ? ORDER BY observed DESC LIMIT 1`,
+		m.observed.own).Scan(&until)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return fmt.Errorf("read model: %w", err)
 	}
-	until, err := last(`station <> ?`, m.observed.own)
-	if err != nil {
-		return err
-	}
-	idsUntil, err := last(`1`)
+	// The ledger's own are of when they were recorded: those since then would stand for all that stations observed meanwhile.
+	rows, err := m.read.QueryContext(ctx, `SELECT id FROM events WHERE station = ? AND observed > ?`, m.observed.own, until)
+	own, err := scanAll(rows, err, func(id *[]byte) []any { return []any{id} })
 	if err != nil {
 		return err
 	}
@@ -160,6 +166,7 @@ func (m *Model) beginObserved(ctx context.Context) error {
 	if err := m.read.QueryRowContext(ctx, `SELECT max(trip) FROM events WHERE trip IS NOT NULL`).Scan(&trip); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
-	m.observed.begin(until, idsUntil, timeOfID(idString(trip)))
+	m.observed.begin(until, until, timeOfID(idString(trip)))
+	m.observed.addIDs(own)
 	return nil
 }

@@ -67,6 +67,16 @@ func TestMayHave(t *testing.T) {
 	m.FillObserved()
 	h.apply(m, int64(all))
 	has("with more than are kept", all)
+	// What the ledger recorded itself is known as well, though it is later than all that stations observed.
+	h.record(h.book.signer.Name(), clock(50, 0, 0), "north", "", &events.PolicyAdopted{Policy: events.DefaultPolicy()})
+	h.apply(m, int64(all+1))
+	m = h.again(m, path)
+	has("the ledger's own", all+1)
+	m.FillObserved()
+	h.record("north/storage", clock(49, 0, 0), "LAP-014", "", &events.SetChecked{Place: "A1"})
+	h.apply(m, int64(all+2))
+	has("the ledger's own, with more than are kept", all+2)
+	all += 2
 	m = open(t, h.book, filepath.Join(t.TempDir(), "bulk.db"))
 	t.Cleanup(func() { m.Close() })
 	inBulk(t, h, m, int64(all))
