@@ -11,6 +11,7 @@ import (
 	"math/big"
 	"reflect"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -373,7 +374,12 @@ func (o *Observation) NewTrip() (string, error) {
 // yielded last, with line 0.
 func Observations(r io.Reader) iter.Seq2[int, ObservationOrError] {
 	return func(yield func(int, ObservationOrError) bool) {
-		br := bufio.NewReaderSize(r, 64<<10)
+		br := lineReaders.Get().(*bufio.Reader)
+		br.Reset(r)
+		defer func() {
+			br.Reset(nil)
+			lineReaders.Put(br)
+		}()
 		for n := 1; ; n++ {
 			line, tooLong, err := readLine(br)
 			if err != nil && err != io.EOF {
@@ -400,6 +406,10 @@ func Observations(r io.Reader) iter.Seq2[int, ObservationOrError] {
 		}
 	}
 }
+
+// lineReaders are for the next ones who read lines: a scan is one line, and a buffer for it was most of what a server had collected as
+// garbage.
+var lineReaders = sync.Pool{New: func() any { return bufio.NewReaderSize(nil, 64<<10) }}
 
 // ObservationOrError is one line's outcome: exactly one of the two is set.
 type ObservationOrError struct {

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -701,5 +703,33 @@ func TestRecordTime(t *testing.T) {
 	}
 	if o.Time.Nanosecond() != 123456789 {
 		t.Errorf("the time is %v", o.Time)
+	}
+}
+
+// TestLinesBesideEachOther: who reads lines while somebody else does, and stops in their middle, has his own.
+func TestLinesBesideEachOther(t *testing.T) {
+	line := func(set string) string {
+		return fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":"2026-03-02T11:00:00Z","set":%q,"data":{}}`+"\n", set)
+	}
+	read := func(set string) (next func() string, stop func()) {
+		pull, stop := iter.Pull2(Observations(strings.NewReader(strings.Repeat(line(set), 3))))
+		return func() string {
+			_, r, ok := pull()
+			if !ok || r.Err != nil {
+				t.Fatalf("%s: %t, %v", set, ok, r.Err)
+			}
+			return r.Observation.Set
+		}, stop
+	}
+	a, stopA := read("A-1")
+	b, stopB := read("B-1")
+	defer stopB()
+	got := []string{a(), b(), a()}
+	stopA() // with a line left
+	c, stopC := read("C-1")
+	defer stopC()
+	got = append(got, c(), b(), c(), b(), c())
+	if want := []string{"A-1", "B-1", "A-1", "C-1", "B-1", "C-1", "B-1", "C-1"}; !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
 	}
 }
