@@ -127,7 +127,7 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		}
 	}
 	switch {
-	case m.world.Len() > m.maxWorld:
+	case m.world.Len() > m.mayHold():
 		return m.endBulk(ctx)
 	case m.bulk:
 		return nil
@@ -137,6 +137,14 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	return m.index(ctx)
+}
+
+// mayHold is how many facts the working memory may hold.
+func (m *Model) mayHold() int {
+	if m.bulk {
+		return m.maxWorld
+	}
+	return min(m.maxWorld, mostHeld)
 }
 
 // remember keeps what was applied for those who will ask for it. A rebuild has no use for that.

@@ -348,3 +348,24 @@ func TestOldVerdictsDontRest(t *testing.T) {
 		sameStrings(t, first+", before", both, []string{tripOf("LAP-014", 0), tripOf("LAP-014", 1)})
 	}
 }
+
+// TestHoldsAMonth: outside a rebuild the working memory is emptied before it holds what a rebuild may.
+func TestHoldsAMonth(t *testing.T) {
+	h := newHospital(t, 1)
+	m := openLater(t, h, filepath.Join(t.TempDir(), "r.db"), readmodel.Options{})
+	if n := m.MayHold(); n > 200_000 {
+		t.Errorf("it may hold %d facts", n)
+	}
+	m.SetMaxWorld(20)
+	if n := m.MayHold(); n != 20 {
+		t.Errorf("it may hold %d facts, not 20", n)
+	}
+	b := open(t, h.book, filepath.Join(t.TempDir(), "b.db"))
+	t.Cleanup(func() { b.Close() })
+	if err := b.BeginBulk(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if n := b.MayHold(); n < 1_000_000 {
+		t.Errorf("in a rebuild it may hold %d facts", n)
+	}
+}

@@ -227,3 +227,6 @@ func (m *Model) SetMostAsks(n int) { m.resting.most = n }
 
 // AsksKept is of how many questions it is known who rests on them.
 func (m *Model) AsksKept() int { return len(m.resting.asks) }
+
+// MayHold is how many facts the working memory may hold before it is emptied.
+func (m *Model) MayHold() int { return m.mayHold() }
