@@ -138,11 +138,15 @@ func (m *Model) MayHaveTrip(trip string) bool {
 	return is
 }
 
-// timeOfID is the moment in an id; of what has none, one that is before all others.
+// timeOfID is the moment in an id; of what has none, one that is before all others. There is room in an id for moments that
+// nanoseconds have no number for, and whoever packs a set may name its trip.
 func timeOfID(id string) int64 {
 	at, err := events.IDTime(id)
-	if err != nil {
+	switch {
+	case err != nil:
 		return math.MinInt64
+	case at.After(never):
+		return math.MaxInt64
 	}
 	return at.UnixNano()
 }

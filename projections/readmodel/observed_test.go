@@ -87,6 +87,28 @@ func TestMayHave(t *testing.T) {
 	}
 }
 
+// TestTripOfAFarFuture: a trip that somebody named by a moment beyond all clocks hides none of those before it.
+func TestTripOfAFarFuture(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(0, 6, 0), "LAP", 1, 2, 3)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	trip := tripOf("LAP-014", 0)
+	h.record("north/packing-1", clock(0, 8, 0), "LAP-014", trip, &events.SetPacked{List: "LAP", Version: 1})
+	for n, year := range []int{2300, 2900, 9000} {
+		h.record("north/packing-1", clock(1, 8+n, 0), "LAP-022", events.DerivedID(time.Date(year, 1, 1, 0, 0, 0, 0, time.UTC), events.Digest{1}),
+			&events.SetPacked{List: "LAP", Version: 1})
+		h.apply(m, int64(len(h.facts)))
+		m = h.again(m, path)
+		if !m.MayHaveTrip(trip) {
+			t.Errorf("with a trip of the year %d, one of before is said not to be there", year)
+		}
+		h.record("north/storage", clock(1, 9+n, 0), "LAP-014", trip, &events.SetChecked{Place: "A1"})
+		h.apply(m, int64(len(h.facts)))
+		sameVerdicts(t, "after it", h, m)
+	}
+}
+
 // TestSameIDAgain: a record under an id that one had before the model was opened is known for the second one.
 func TestSameIDAgain(t *testing.T) {
 	h := newHospital(t, 1)
