@@ -314,6 +314,9 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	if len(entries) == 0 {
 		return nil, nil
 	}
+	if err := s.knowsAll(); err != nil {
+		return nil, err
+	}
 	// A record's texts are on disk before it is: no mark is ever acknowledged that nothing is known of.
 	if err := s.addenda.flush(); err != nil {
 		return nil, s.notKept(err)

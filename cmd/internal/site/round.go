@@ -2,6 +2,8 @@ package site
 
 import (
 	"context"
+	"errors"
+	"slices"
 	"sync"
 	"time"
 
@@ -91,14 +93,39 @@ func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
 		if err != nil {
 			return nil, err
 		}
-		if in.enterAll(rs) {
+		open := slices.DeleteFunc(slices.Clone(rs), func(r *request) bool { return r.err != nil })
+		whole := in.enterAll(rs)
+		switch {
+		case s.knowsAll() != nil:
+			// What was known of the ledger when this began isn't any more, so neither is who may refer to what: all of it is
+			// begun again.
+			for _, r := range open {
+				r.err = nil
+			}
+		case whole:
 			return in, nil
 		}
-		// A request was refused after something of it had been entered, which its other lines and those of others may refer
+		// Or a request was refused after something of it had been entered, which its other lines and those of others may refer
 		// to: the round is begun again without it. That is rare, and one way back is enough.
 		in.model.Unexpect(ctx)
 	}
 }
+
+// knowsAll returns nil while the read model knows all that is recorded, as it did when the intake was begun. Where what was judged
+// could not be written, it goes back to what is, whatever goes on meanwhile: a station's next record would have the number of one
+// that is there, which the ledger refuses, and a trip that was just packed would be none. The caller holds s.intake.
+func (s *Site) knowsAll() error {
+	if s.current().Position() == s.ledger.Size() {
+		return nil
+	}
+	s.badges, s.gone = nil, nil // they may have been asked of what it had gone back to
+	if lag := s.lag.Load(); lag != nil {
+		return lag.why
+	}
+	return errGoneBack
+}
+
+var errGoneBack = errors.New("the read model has gone back to what is written of it; try again")
 
 // enterAll enters the lines of all requests that aren't refused yet. It reports whether each was entered whole or not at all.
 func (in *intake) enterAll(rs []*request) bool {

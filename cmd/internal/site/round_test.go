@@ -2,8 +2,10 @@ package site_test
 
 import (
 	"context"
+	"database/sql"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -140,5 +142,101 @@ func TestOneRound(t *testing.T) {
 	}
 	if after := fmt.Sprint(c.s.Broken(t.Context())); after != before {
 		t.Errorf("a rebuild judges otherwise:\n%s\n%s", before, after)
+	}
+}
+
+// TestGoneBackBetween: where the read model goes back to what is written of it after an intake was begun, nothing is to get a number
+// that its station's last record has, and what is handed in again is known.
+func TestGoneBackBetween(t *testing.T) {
+	dir := t.TempDir()
+	var s *site.Site
+	var looks atomic.Int64 // at the clock, behind which it goes back; 0 for never
+	gone := 0
+	goBack := func() {
+		defer locked(t, dir)()
+		if s.Behind() > 0 { // else it was written in time
+			gone++
+		}
+	}
+	s = open(t, dir, site.Options{Name: "north", EnrolOnSight: true, LockWait: time.Millisecond, Clock: func() time.Time {
+		if looks.Load() > 0 && looks.Add(-1) == 0 {
+			goBack()
+		}
+		return noon
+	}})
+	at := noon.Add(-time.Hour)
+	next := func() *events.Observation {
+		at = at.Add(time.Second)
+		o := checked(t, "LAP-014")
+		o.Time = at
+		return o
+	}
+	observe := func(ctx context.Context, obs ...*events.Observation) []site.Receipt {
+		t.Helper()
+		rs, err := s.Observe(ctx, obs...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rs
+	}
+	observe(t.Context(), next())
+	const times = 3
+	for n := range times {
+		settled(t, s, dir)
+		o, asked := next(), 0
+		was := observe(t.Context(), o)[0]
+		rs := observe(site.WithPermit(t.Context(), func(*events.Observation, *events.Event) error {
+			if asked++; asked == 1 {
+				goBack()
+			}
+			return nil
+		}), next(), o)
+		if !rs[1].Known || rs[1].Seq != was.Seq {
+			t.Errorf("record %d, handed in again, got %+v", was.Seq, rs[1])
+		}
+		settled(t, s, dir)
+		enrol := func(which string) error {
+			_, err := s.Enrol(t.Context(), fmt.Sprintf("north/or-%d%s", n, which), "", "new")
+			return err
+		}
+		if err := enrol("a"); err != nil {
+			t.Fatal(err)
+		}
+		looks.Store(2) // the first one is in the beginning
+		err := enrol("b")
+		looks.Store(0)
+		if err != nil && (refusal.Is(err) || !strings.Contains(err.Error(), "could not be written")) {
+			t.Errorf("enrolled while it goes back: %v", err)
+		}
+	}
+	if gone < times {
+		t.Fatalf("the read model went back %d times", gone)
+	}
+	if err := s.Advance(t.Context()); err != nil { // as KeepTime does
+		t.Fatal(err)
+	}
+	for seq := int64(1); seq <= s.Size(); seq++ {
+		remarks, err := site.Answer(s, func(v *site.View) (events.Remark, error) { return v.RemarksOf(t.Context(), seq) })
+		if err != nil || remarks != 0 {
+			t.Errorf("record %d: %s, %v", seq, remarks, err)
+		}
+	}
+}
+
+// locked keeps everybody else from writing to a folder's read model until end is called.
+func locked(t *testing.T, dir string) (end func()) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(dir, "readmodel.db")+"?_txlock=immediate&_pragma=busy_timeout(5000)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lock, err := db.BeginTx(t.Context(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return func() {
+		if err := errors.Join(lock.Rollback(), db.Close()); err != nil {
+			t.Error(err)
+		}
 	}
 }
