@@ -48,7 +48,7 @@ func TestWrittenLater(t *testing.T) {
 		for m.Position() < n {
 			h.apply(m, min(m.Position()+1+r.Int64N(9), n))
 			waited = max(waited, m.Unwritten())
-			switch r.IntN(30) {
+			switch r.IntN(31) {
 			case 0:
 				settle(t, m)
 			case 1:
@@ -61,6 +61,8 @@ func TestWrittenLater(t *testing.T) {
 				m.SetUnwritten(5, 20)
 			case 5:
 				m.SetMostAsks(10)
+			case 6:
+				m.SetMostResting(3)
 			}
 		}
 		settle(t, m)
@@ -368,4 +370,27 @@ func TestHoldsAMonth(t *testing.T) {
 	if n := b.MayHold(); n < 1_000_000 {
 		t.Errorf("in a rebuild it may hold %d facts", n)
 	}
+}
+
+// TestManyRest: on what few verdicts rested when it was asked about, many may later, and all of them are judged anew all the same.
+func TestManyRest(t *testing.T) {
+	h := newHospital(t, 1)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := openLater(t, h, path, readmodel.Options{})
+	const most, turns = 5, 20
+	m.SetMostResting(most)
+	h.list(clock(0, 6, 0), "LAP", 1, 2, 3)
+	for n := range turns {
+		h.record("north/packing-1", clock(3*n, 8, 0), "LAP-014", tripOf("LAP-014", n), &events.SetPacked{List: "LAP", Version: 2})
+	}
+	for m.Position() < int64(len(h.facts)) {
+		h.apply(m, m.Position()+1)
+	}
+	if n := m.MostResting(); n > most {
+		t.Errorf("of one question %d trips are kept", n)
+	}
+	h.list(clock(0, 7, 0), "LAP", 2, 3, 4)
+	h.apply(m, int64(len(h.facts)))
+	settle(t, m)
+	sameVerdicts(t, "many rest", h, m)
 }

@@ -225,6 +225,17 @@ func (m *Model) Resting(ctx context.Context, set string, at time.Time) (trips []
 // SetMostAsks has who rests on what forgotten when more questions than this are kept.
 func (m *Model) SetMostAsks(n int) { m.resting.most = n }
 
+// SetMostResting has it forgotten who rests on a question when more trips do.
+func (m *Model) SetMostResting(n int) { m.resting.many = n }
+
+// MostResting is how many trips are kept of a question at most.
+func (m *Model) MostResting() (most int) {
+	for _, on := range m.resting.asks {
+		most = max(most, len(on.trips))
+	}
+	return most
+}
+
 // AsksKept is of how many questions it is known who rests on them.
 func (m *Model) AsksKept() int { return len(m.resting.asks) }
 

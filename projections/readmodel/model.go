@@ -122,7 +122,7 @@ type Model struct {
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
 		stmts: make(map[string]*sql.Stmt), behind: behind{many: manyUnwritten, most: mostUnwritten},
-		resting: resting{most: mostAsks}}
+		resting: resting{most: mostAsks, many: mostResting}}
 	kept, err := m.openKept(ctx)
 	if err != nil {
 		return nil, errors.Join(err, m.Close())

@@ -25,6 +25,7 @@ type resting struct {
 	of   map[projections.TripKey][]int64         // the questions in asks under which a trip stands
 	own  map[string]map[projections.TripKey]bool // the trips of an id
 	most int                                     // mostAsks, less in tests
+	many int                                     // mostResting, less in tests
 }
 
 // restingOn are those that rest on one question, but for what ended before a moment.
@@ -33,10 +34,12 @@ type restingOn struct {
 	trips []restingTrip
 }
 
-// How many questions are kept until it begins anew, and how many rows of one are worth keeping: on a policy each verdict rests.
+// How many questions are kept until it begins anew, and how many rows and trips of one are worth keeping: on a policy each verdict
+// rests, also where few did when it was adopted, and each of them would be looked for among all the others.
 const (
 	mostAsks     = 20_000
 	mostRowsKept = 32
+	mostResting  = 1000
 )
 
 func (r *resting) begin() {
@@ -71,7 +74,12 @@ func (r *resting) judged(j *judged) {
 	}
 	delete(r.of, k)
 	for _, x := range j.rests {
-		if on := r.asks[x.ask]; on != nil {
+		on := r.asks[x.ask]
+		switch {
+		case on == nil:
+		case len(on.trips) >= r.many:
+			delete(r.asks, x.ask)
+		default:
 			on.trips = append(on.trips, restingTrip{x.until, x.since, k})
 			r.standsUnder(k, x.ask)
 		}
