@@ -165,7 +165,7 @@ func (m *Model) remember(b *Batch) {
 // since no journal is kept.
 func (m *Model) forget(ctx context.Context) {
 	_ = m.settle(ctx) // what was applied before the failure; where that is what failed, it is lost with the rest
-	m.behind.forget()
+	m.letGo()
 	if m.bulk || m.load(context.WithoutCancel(ctx)) != nil {
 		m.pos = -1
 	}

@@ -34,9 +34,15 @@ type behind struct {
 
 	mu        sync.Mutex
 	next, now *unwritten // what nobody writes yet, and what is being written
-	failed    error      // why that could not be written, until the model has gone back to what is
+	failed    *failure   // why that could not be written, until the model has gone back to what is
 
 	many, most int // manyUnwritten and mostUnwritten, less in tests
+}
+
+// failure is why something could not be written, and the last record that is.
+type failure struct {
+	why error
+	at  int64
 }
 
 // unwritten are batches that were applied.
@@ -123,8 +129,8 @@ func (m *Model) applyLater(ctx context.Context, b *Batch, added []facts.Fact) er
 	rows := m.stationRows(added)
 	m.behind.mu.Lock()
 	defer m.behind.mu.Unlock()
-	if err := m.behind.failed; err != nil {
-		return err
+	if f := m.behind.failed; f != nil {
+		return f.why
 	}
 	u := m.behind.next
 	if u == nil {
@@ -241,6 +247,9 @@ func (b *behind) isEmpty() bool {
 	return b.next == nil && b.now == nil && b.failed == nil
 }
 
+// before is the sequence of the last record before these.
+func (u *unwritten) before() int64 { return u.batches[0].batch.first - 1 }
+
 // Settle returns when all that was applied before is written. Who asks a model that writes later calls it first. Where it can't be
 // written, the model goes back to what is, and the error says why; Options.Failed is told besides, as nobody may be asking.
 func (m *Model) Settle(ctx context.Context) error {
@@ -259,16 +268,18 @@ func (m *Model) Settle(ctx context.Context) error {
 
 // giveUp goes back to what is written, after a failure. The caller holds m.mu.
 func (m *Model) giveUp(ctx context.Context) {
-	m.behind.mu.Lock()
-	err := m.behind.failed
-	m.behind.mu.Unlock()
-	if err == nil { // somebody else has
-		return
+	if m.behind.failure() != nil { // else somebody else has
+		m.forget(ctx)
 	}
-	m.forget(ctx)
-	if m.opts.Failed != nil {
-		m.opts.Failed(err, max(m.pos, 0))
+}
+
+// letGo lets go of all that is unwritten. Whoever asks meanwhile finds it neither here nor in the tables, so that it could not be
+// written is told first. The caller holds m.mu.
+func (m *Model) letGo() {
+	if f := m.behind.failure(); f != nil && m.opts.Failed != nil {
+		m.opts.Failed(f.why, f.at)
 	}
+	m.behind.forget()
 }
 
 // settleIfNext writes what nobody has begun to write. Nobody is there to be told: see Options.Failed.
@@ -293,9 +304,11 @@ func (m *Model) settle(ctx context.Context) error {
 	err = m.transact(context.WithoutCancel(ctx), func(w *writer) error { return m.writeApplied(w, u) })
 	if err != nil {
 		err = errors.Join(errUnwritten, err)
+		b.end(&failure{err, u.before()})
+		return err
 	}
-	b.end(err)
-	return err
+	b.end(nil)
+	return nil
 }
 
 var errUnwritten = errors.New("what was judged could not be written")
@@ -305,20 +318,27 @@ func (b *behind) begin() (*unwritten, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.failed != nil {
-		return nil, b.failed
+		return nil, b.failed.why
 	}
 	b.now, b.next = b.next, nil
 	return b.now, nil
 }
 
 // end lets go of what was written.
-func (b *behind) end(err error) {
+func (b *behind) end(f *failure) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.now = nil
-	if err != nil {
-		b.failed = err
+	if f != nil {
+		b.failed = f
 	}
+}
+
+// failure is why something could not be written, nil where all could.
+func (b *behind) failure() *failure {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.failed
 }
 
 // forget lets go of all of it, failures too.

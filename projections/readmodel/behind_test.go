@@ -92,9 +92,13 @@ func TestCannotBeWritten(t *testing.T) {
 	n := int64(len(h.facts))
 	path := filepath.Join(t.TempDir(), "r.db")
 	var told, at atomic.Int64
-	m := openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond, Failed: func(why error, pos int64) {
+	var m *readmodel.Model
+	m = openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond, Failed: func(why error, pos int64) {
 		if !strings.Contains(why.Error(), "could not be written") {
 			t.Errorf("told %v", why)
+		}
+		if m.Settled() {
+			t.Error("who asked before this was told was answered without what was applied, and not told so")
 		}
 		told.Add(1)
 		at.Store(pos)
@@ -122,7 +126,7 @@ func TestCannotBeWritten(t *testing.T) {
 			t.Errorf("%d: position %d, and %d are written", i, p, n/2)
 		}
 	}
-	if told.Load() != 2 || at.Load() != n/2 { // who applies has it from Apply
+	if told.Load() != 4 || at.Load() != n/2 {
 		t.Errorf("told %d times, of position %d", told.Load(), at.Load())
 	}
 	h.apply(m, n)
@@ -393,4 +397,36 @@ func TestManyRest(t *testing.T) {
 	h.apply(m, int64(len(h.facts)))
 	settle(t, m)
 	sameVerdicts(t, "many rest", h, m)
+}
+
+// TestClosedWhileTold: a model is closed when it has told what could not be written, and tells nothing later: whoever closed it may
+// have another one in its place.
+func TestClosedWhileTold(t *testing.T) {
+	h := week(t, 5)
+	path := filepath.Join(t.TempDir(), "r.db")
+	telling, closed := make(chan struct{}), new(atomic.Bool)
+	m := openLater(t, h, path, readmodel.Options{LockWait: time.Millisecond, Failed: func(error, int64) {
+		close(telling)
+		for range 100_000 {
+			if closed.Load() {
+				t.Error("closed, and told afterwards")
+				return
+			}
+			runtime.Gosched()
+		}
+	}})
+	h.apply(m, 20)
+	begin, end := h.locks(path)
+	begin()
+	failed := make(chan error, 1)
+	go func() { failed <- m.Settle(context.Background()) }()
+	<-telling
+	if err := m.Close(); err != nil {
+		t.Error(err)
+	}
+	closed.Store(true)
+	if err := <-failed; err == nil {
+		t.Error("the file is locked, and all is written")
+	}
+	end()
 }

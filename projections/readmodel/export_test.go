@@ -178,6 +178,9 @@ func (m *Model) Writing() bool {
 	return m.behind.now != nil
 }
 
+// Settled reports whether nothing waits to be written, nor was lost since.
+func (m *Model) Settled() bool { return m.behind.isEmpty() }
+
 // SetUnwritten has many records written at once by somebody else, and most of them by whoever applies more.
 func (m *Model) SetUnwritten(many, most int) { m.behind.many, m.behind.most = many, most }
 

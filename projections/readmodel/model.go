@@ -59,7 +59,8 @@ type Options struct {
 	// Delay is how long what was applied may wait to be written, so that much of it is written at once; zero: Apply writes it. Who asks
 	// a model that writes later calls Settle first.
 	Delay time.Duration
-	// Failed is told why what was applied could not be written, and the last record that the model knows. It must not ask the model.
+	// Failed is told why what was applied could not be written, and the last record that is, before anybody who asks is answered by that.
+	// It must not ask the model.
 	Failed func(why error, at int64)
 
 	// LockWait is how long is waited for another program that has the file locked
@@ -374,6 +375,8 @@ func (m *Model) query(ctx context.Context, q string, args ...any) (*sql.Rows, er
 
 // Close closes the files, and with them what was prepared for them.
 func (m *Model) Close() error {
+	m.mu.Lock() // whoever could not write goes back to what is written, and tells so, before it
+	defer m.mu.Unlock()
 	if m.write != nil && m.read != nil {
 		_ = m.settle(context.Background()) // what can't be written is applied again when it is opened
 		m.behind.forget()

@@ -53,12 +53,13 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	if err == nil {
 		err = feed(ctx, s.ledger, m, s.addenda.disclosed, progress, batchLen)
 	}
-	if err == nil && s.lag.Load() != nil {
+	lagged := s.lag.Load()
+	if err == nil && lagged != nil {
 		err = m.Settle(ctx) // before anybody says that judgement follows again
 	}
 	switch {
 	case err == nil:
-		if s.lag.Swap(nil) != nil {
+		if lagged != nil && s.lag.CompareAndSwap(lagged, nil) { // else it could not be written just now what was applied meanwhile
 			s.listen.tell()
 		}
 	case ctx.Err() == nil:
