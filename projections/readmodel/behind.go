@@ -247,6 +247,23 @@ func (b *behind) isEmpty() bool {
 	return b.next == nil && b.now == nil && b.failed == nil
 }
 
+// WrittenTo is the sequence of the last record that the tables have: what they are asked after this rests on it and on all before.
+func (m *Model) WrittenTo() int64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.behind.mu.Lock()
+	defer m.behind.mu.Unlock()
+	if f := m.behind.failed; f != nil {
+		return f.at
+	}
+	for _, u := range []*unwritten{m.behind.now, m.behind.next} {
+		if u != nil {
+			return u.before()
+		}
+	}
+	return m.pos
+}
+
 // before is the sequence of the last record before these.
 func (u *unwritten) before() int64 { return u.batches[0].batch.first - 1 }
 

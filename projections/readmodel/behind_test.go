@@ -334,6 +334,7 @@ func TestOldVerdictsDontRest(t *testing.T) {
 			h.record("north/packing-1", clock(3*n, 8, 0), "LAP-014", tripOf("LAP-014", n), &events.SetPacked{List: "LAP", Version: 1})
 			h.apply(m, int64(len(h.facts)))
 		}
+		before := m.WrittenTo()
 		turn(0)
 		end := func() {}
 		switch first {
@@ -341,6 +342,10 @@ func TestOldVerdictsDontRest(t *testing.T) {
 			end = h.writing(m, path)
 		case "is in the tables":
 			settle(t, m)
+			before = m.Position()
+		}
+		if n := m.WrittenTo(); n != before {
+			t.Errorf("%s: %d records are written, not %d", first, n, before)
 		}
 		later := clock(4, 0, 0)
 		sameStrings(t, first+", alone", got[[]string](t)(m.Resting(t.Context(), "LAP-014", later)), []string{tripOf("LAP-014", 0)})

@@ -390,7 +390,7 @@ func (m *Model) Close() error {
 	return errors.Join(errs...)
 }
 
-// Position is the sequence of the last record applied.
+// Position is the sequence of the last record applied, which may not be written yet: see WrittenTo.
 func (m *Model) Position() int64 {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -151,13 +151,13 @@ type wishes struct {
 func (w *wishes) ask(ctx context.Context, v *site.View, now time.Time) (map[string]ready.Wish, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	minute := now.Truncate(time.Minute)
-	if w.all != nil && w.records == v.Position() && w.at.Equal(minute) {
+	minute, records := now.Truncate(time.Minute), v.Position()
+	if w.all != nil && w.records == records && w.at.Equal(minute) {
 		return w.all, nil
 	}
 	all, err := v.Wanted(ctx, now)
 	if err == nil {
-		w.records, w.at, w.all = v.Position(), minute, all
+		w.records, w.at, w.all = records, minute, all
 	}
 	return all, err
 }

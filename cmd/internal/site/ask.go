@@ -33,6 +33,10 @@ func (v *View) Now() time.Time {
 	return v.at
 }
 
+// Position is the last record that what is asked after this is answered from: more may be judged by now, and not be in the tables
+// that are asked.
+func (v *View) Position() int64 { return v.WrittenTo() }
+
 // Zone is where the site is.
 func (v *View) Zone() *time.Location { return v.site.Zone() }
 

@@ -2,6 +2,7 @@ package site_test
 
 import (
 	"errors"
+	"slices"
 	"testing"
 
 	"listbound/cmd/internal/refusal"
@@ -155,5 +156,35 @@ func TestPreview(t *testing.T) {
 	o.Trip = "019cad2b-e120-7427-aa0f-366993127450"
 	if _, err := site.Answer(s, previewed); !refusal.Is(err) {
 		t.Errorf("of a trip nobody knows: %v", err)
+	}
+}
+
+// TestAnsweredFrom: a question whose answer says up to which record it is has no less than that, whatever is recorded while it is
+// asked.
+func TestAnsweredFrom(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	if _, err := s.Observe(t.Context(), checked(t, "LAP-014")); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Ask(func(v *site.View) error {
+		before := v.Position()
+		if before != s.Size() {
+			t.Errorf("answered from %d of %d records", before, s.Size())
+		}
+		rs, err := s.Observe(t.Context(), checked(t, "LAP-022"))
+		if err != nil {
+			return err
+		}
+		to := v.Position()
+		if to < before {
+			t.Errorf("answered from %d records, and %d before", to, before)
+		}
+		h, err := v.RecordsOf(t.Context(), "station", "north/storage", 0, 10)
+		if err == nil && to >= rs[0].Seq && !slices.Contains(h, rs[0].Seq) {
+			t.Errorf("answered from %d records, and the tables have %v of the station's", to, h)
+		}
+		return err
+	}); err != nil {
+		t.Fatal(err)
 	}
 }
