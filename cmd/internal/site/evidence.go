@@ -70,6 +70,9 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	}}
 	h, err := Answer(s, func(v *View) (*projections.History, error) {
 		c.Covers.Judged, c.Covers.Size = v.moment(q.AsOf), v.Position()
+		if m != nil && c.Covers.Size < m.seq { // what it would say is all there is lacks some of it
+			return nil, s.whyBehind()
+		}
 		return rec.history(ctx, v, q)
 	})
 	if err != nil {

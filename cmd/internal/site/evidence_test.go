@@ -4,7 +4,9 @@ package site_test
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -96,5 +98,32 @@ func TestEvidence(t *testing.T) {
 		if want := "Judged by listbound " + version.String(); !bytes.Contains(text, []byte(want)) {
 			t.Errorf("%s: the history does not say %q", test.what, want)
 		}
+	}
+}
+
+// TestNoEvidenceBehind: where what was recorded last can't be written to the read model, no bundle is handed out that lacks it.
+func TestNoEvidenceBehind(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, LockWait: time.Millisecond})
+	record(t, s, oneList)
+	q := site.Query{Set: "LAP-014"}
+	evidence := func() error { return s.Evidence(t.Context(), q, io.Discard) }
+	if err := evidence(); err != nil {
+		t.Fatal(err)
+	}
+	settled(t, s, dir)
+	end := locked(t, dir)
+	o := checked(t, q.Set)
+	o.Time = noon.Add(-time.Hour)
+	if _, err := s.Observe(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	err := evidence()
+	end()
+	if err == nil || !strings.Contains(err.Error(), "could not be written") {
+		t.Errorf("evidence without the last record: %v", err)
+	}
+	if err := errors.Join(s.Advance(t.Context()), evidence()); err != nil { // as KeepTime does
+		t.Errorf("once it can be written: %v", err)
 	}
 }

@@ -119,6 +119,11 @@ func (s *Site) knowsAll() error {
 		return nil
 	}
 	s.badges, s.gone = nil, nil // they may have been asked of what it had gone back to
+	return s.whyBehind()
+}
+
+// whyBehind says why less is known than is recorded.
+func (s *Site) whyBehind() error {
 	if lag := s.lag.Load(); lag != nil {
 		return lag.why
 	}
