@@ -32,7 +32,7 @@ func TestTable(t *testing.T) {
 	}
 }
 
-// TestTurns: what is handed in are observations, each another one, in order of time at each station.
+// TestTurns: what is handed in are a policy, a list and turns: observations, each another one, in order of time at each station.
 func TestTurns(t *testing.T) {
 	var file bytes.Buffer
 	if err := writeTurns(&file, time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC), 3, 100); err != nil {
@@ -53,7 +53,7 @@ func TestTurns(t *testing.T) {
 		}
 		seen[id], last[o.Station], n = true, o.Time, n+1
 	}
-	if want := 1 + 4*3*stepsOfTurn; n != want {
+	if want := 2 + 4*3*stepsOfTurn; n != want {
 		t.Errorf("%d observations, want %d", n, want)
 	}
 }
