@@ -320,7 +320,7 @@ func (m *Model) settle(ctx context.Context) error {
 	}
 	err = m.transact(context.WithoutCancel(ctx), func(w *writer) error { return m.writeApplied(w, u) })
 	if err != nil {
-		err = errors.Join(errUnwritten, err)
+		err = fmt.Errorf("%w: %w", errUnwritten, err)
 		b.end(&failure{err, u.before()})
 		return err
 	}
@@ -328,7 +328,9 @@ func (m *Model) settle(ctx context.Context) error {
 	return nil
 }
 
-var errUnwritten = errors.New("what was judged could not be written")
+// errUnwritten says to whoever runs the server what is wrong and what to do.
+var errUnwritten = errors.New("what was judged could not be written; nothing that was recorded is lost, and it is tried again. " +
+	"See that the disk has room and that no other program has the read model's file open")
 
 // begin takes what is to be written.
 func (b *behind) begin() (*unwritten, error) {

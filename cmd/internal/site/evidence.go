@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"net/http"
 	"slices"
 	"sort"
 	"strings"
@@ -71,7 +72,8 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	h, err := Answer(s, func(v *View) (*projections.History, error) {
 		c.Covers.Judged, c.Covers.Size = v.moment(q.AsOf), v.Position()
 		if m != nil && c.Covers.Size < m.seq { // what it would say is all there is lacks some of it
-			return nil, s.whyBehind()
+			return nil, refusal.WithCode(http.StatusServiceUnavailable, "%d of the records are kept and not judged yet, and evidence would "+
+				"lack them: try again in a minute; if it stays so, whoever runs the server finds in its log what to do", m.seq-c.Covers.Size)
 		}
 		return rec.history(ctx, v, q)
 	})
