@@ -145,12 +145,11 @@ func signedByAnother(msg []byte, vs ...note.Verifier) bool {
 func (r *repairing) bundledSize() (int64, error) {
 	for index := int64(0); ; index++ {
 		full := proof.EntriesPath(index, proof.TileWidth)
-		_, err := os.Stat(r.files.path(full))
-		if err == nil {
-			continue
-		}
-		if !errors.Is(err, os.ErrNotExist) {
+		switch there, err := r.files.hasFull(full); {
+		case err != nil:
 			return 0, err
+		case there:
+			continue
 		}
 		entries, err := os.ReadDir(r.files.path(proof.PartialDir(full)))
 		if err != nil && !errors.Is(err, os.ErrNotExist) {

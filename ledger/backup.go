@@ -167,8 +167,8 @@ func (b *backup) copy(ctx context.Context) error {
 			return err
 		}
 		if level.Level == 0 {
-			data, err := b.entries(level.Full, level.Partial)
-			if err := add(proof.EntriesPath(level.Full, level.Partial), data, err); err != nil {
+			file, err := b.entries(level.Full, level.Partial)
+			if err := add(file.name, file.data, err); err != nil {
 				return err
 			}
 		}
@@ -183,10 +183,12 @@ func (b *backup) addFull(level int, index int64, add func(name string, data []by
 		names = append(names, proof.EntriesPath(index, proof.TileWidth))
 	}
 	for _, name := range names {
-		if _, err := os.Stat(b.to.path(name)); err == nil {
+		if there, err := b.to.hasFull(name); err != nil {
+			return err
+		} else if there {
 			continue // what is wrong with it shows when it is read back
 		}
-		data, err := os.ReadFile(b.from.path(name))
+		name, data, err := b.from.fullAsItIs(name)
 		if err := add(name, data, err); err != nil {
 			return err
 		}
@@ -205,20 +207,15 @@ func (b *backup) hashes(level int, index int64, width int) ([]tlog.Hash, error) 
 }
 
 // entries returns the entry bundle as it was under the checkpoint.
-func (b *backup) entries(index int64, width int) (data []byte, err error) {
+func (b *backup) entries(index int64, width int) (outFile, error) {
 	records, err := b.from.readEntries(index, index*proof.TileWidth+int64(width))
 	if errors.Is(err, os.ErrNotExist) {
 		records, err = b.from.readEntries(index, (index+1)*proof.TileWidth)
 	}
 	if err != nil {
-		return nil, err
+		return outFile{}, err
 	}
-	for _, record := range records[:width] {
-		if data, err = proof.AppendEntry(data, record); err != nil {
-			return nil, err
-		}
-	}
-	return data, nil
+	return bundleFile(index, records[:width])
 }
 
 // readBack reads every record of the backup and computes the root. A bundle or tile that an earlier backup has left
@@ -267,16 +264,16 @@ func (b *backup) goodEntries(index int64) ([][]byte, error) {
 	if err == nil && haveHashes(records, leaves) {
 		return records, nil
 	}
-	data, err := b.entries(index, width)
+	file, err := b.entries(index, width)
 	if err == nil {
-		err = b.to.writeDurably([]outFile{{proof.EntriesPath(index, width), data}})
+		err = b.to.writeBundles([]outFile{file})
 	}
 	if err != nil {
 		return nil, err
 	}
 	if records, err = b.to.readEntries(index, b.at.Size); err != nil || !haveHashes(records, leaves) {
 		return nil, errors.Join(err, fmt.Errorf("%s does not hold the records that were signed; run listbound verify on the ledger",
-			proof.EntriesPath(index, width)))
+			file.name))
 	}
 	return records, nil
 }

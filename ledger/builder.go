@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -163,32 +164,35 @@ func (l *Ledger) integrateChunk(from int64, records [][]byte) error {
 // grow appends records to the tree. It returns the files that differ from those of the signed tree, and the names of
 // those that are full now, whose partial predecessors can go.
 func (l *Ledger) grow(tree *proof.Tree, from int64, records [][]byte) (files []outFile, complete []string, err error) {
-	var entries []byte
-	for _, record := range l.build.partial {
-		if entries, err = proof.AppendEntry(entries, record); err != nil {
-			return nil, nil, err
+	bundle := slices.Clip(l.build.partial)
+	put := func(seq int64) error {
+		file, err := bundleFile((seq-1)/proof.TileWidth, bundle)
+		if err != nil {
+			return fmt.Errorf("the entry bundle up to record %d: %w", seq, err)
 		}
-	}
-	full := func(name string, data []byte) {
-		files = append(files, outFile{name, data})
-		complete = append(complete, name)
+		files = append(files, file)
+		return nil
 	}
 	for i, record := range records {
 		seq := from + int64(i) + 1
 		l.audit(seq, record)
-		if entries, err = proof.AppendEntry(entries, record); err != nil {
-			return nil, nil, fmt.Errorf("record %d: %w", seq, err)
-		}
+		bundle = append(bundle, record)
 		tree.Append(proof.LeafHash(record), func(level int, index int64, hashes []tlog.Hash) {
-			full(proof.TilePath(level, index, proof.TileWidth), proof.EncodeTile(hashes))
+			name := proof.TilePath(level, index, proof.TileWidth)
+			files, complete = append(files, outFile{name, proof.EncodeTile(hashes)}), append(complete, name)
 		})
 		if seq%proof.TileWidth == 0 {
-			full(proof.EntriesPath((seq-1)/proof.TileWidth, proof.TileWidth), entries)
-			entries = nil
+			if err := put(seq); err != nil {
+				return nil, nil, err
+			}
+			complete = append(complete, proof.EntriesPath((seq-1)/proof.TileWidth, proof.TileWidth))
+			bundle = bundle[:0]
 		}
 	}
-	if size := tree.Size(); size%proof.TileWidth > 0 {
-		files = append(files, outFile{proof.EntriesPath(size/proof.TileWidth, int(size%proof.TileWidth)), entries})
+	if len(bundle) > 0 {
+		if err := put(tree.Size()); err != nil {
+			return nil, nil, err
+		}
 	}
 	// An upper tile often stays as it is. The signed checkpoint needs it, so it is left alone.
 	signed := map[string]bool{}

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -193,6 +194,65 @@ func flipFile(name string, at int) func(*testing.T, string) {
 	}
 }
 
+// fullBundle is the first entry bundle, which is packed.
+const fullBundle = "log/tile/entries/000.zst"
+
+// inBundle changes the records of the first entry bundle before they are packed.
+func inBundle(f func(records [][]byte)) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		change(t, filepath.Join(dir, fullBundle), func(data []byte) []byte {
+			records, err := ledger.UnpackBundle(data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			f(records)
+			if data, err = ledger.PackBundle(records); err != nil {
+				t.Fatal(err)
+			}
+			return data
+		})
+	}
+}
+
+// forgeInBundle flips a bit of one of its records.
+func forgeInBundle(seq int) func(*testing.T, string) {
+	return inBundle(func(records [][]byte) { records[seq-1][100] ^= 1 })
+}
+
+// plainBundles leaves the full bundles of a ledger as they were written before they were packed.
+func plainBundles(t *testing.T, dir string) {
+	t.Helper()
+	packed, err := filepath.Glob(filepath.Join(dir, "log/tile/entries/*.zst"))
+	if err != nil || len(packed) == 0 {
+		t.Fatalf("%d packed bundles: %v", len(packed), err)
+	}
+	for _, path := range packed {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		records, err := ledger.UnpackBundle(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var plain []byte
+		for _, record := range records {
+			if plain, err = proof.AppendEntry(plain, record); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := errors.Join(os.Remove(path), os.WriteFile(strings.TrimSuffix(path, ".zst"), plain, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func flipFromEnd(name string, at int) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		change(t, filepath.Join(dir, name), func(data []byte) []byte { data[len(data)-at] ^= 1; return data })
+	}
+}
+
 func remove(name string) func(*testing.T, string) {
 	return func(t *testing.T, dir string) {
 		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
@@ -263,12 +323,16 @@ var damages = []damage{
 	{"last tile changed", flipFile("log/tile/0/001.p/44", 5), 257, "the tiles lead to the root", atStart, false},
 	{"last tile removed", remove("log/tile/0/001.p/44"), 257, "the tree cannot be read", atStart, false},
 	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", atStart, false},
-	{"first bundle changed", flipFile("log/tile/entries/000", 500),
+	{"first bundle changed", flipFile(fullBundle, 500), 1, "records 1 to 16 of it can't be unpacked", onVerify, false},
+	{"table of the first bundle changed", flipFromEnd(fullBundle, 20), 1, "its table of frames is damaged", onVerify, false},
+	{"a record of the first bundle changed", forgeInBundle(20),
+		20, "the record in the entry bundle does not have the hash in the tree", onVerify, false},
+	{"first bundle changed, not packed", both(plainBundles, flipFile("log/tile/entries/000", 500)),
 		1, "the record in the entry bundle does not have the hash in the tree", onVerify, false},
 	{"number of a record changed", renumber(17, 40), 17, "in block 1 of the stream record 17 is numbered 1099511627793", atStart, true},
 	{"number of the first record changed", renumber(1, 20), 1, "is numbered 1048577", atStart, false},
 	{"number of the last record changed", renumber(wholeSize, 61), wholeSize, "is numbered", atStart, false},
-	{"first bundle removed", remove("log/tile/entries/000"), 1, "cannot read tile/entries/000", onVerify, false},
+	{"first bundle removed", remove(fullBundle), 1, "cannot read tile/entries/000", onVerify, false},
 	{"last bundle changed", flipFile("log/tile/entries/001.p/44", 500),
 		257, "the record in the entry bundle does not have the hash in the tree", atStart, false},
 	{"last bundle removed", remove("log/tile/entries/001.p/44"),

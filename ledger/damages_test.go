@@ -77,14 +77,7 @@ func TestDamageIsFound(t *testing.T) {
 // A scan that is asked to compare names the record, wherever it begins.
 func TestScanHashedNamesTheRecord(t *testing.T) {
 	opts := wholeLedger(t)
-	change(t, filepath.Join(opts.Dir, "log/tile/entries/000"), func(data []byte) []byte {
-		records, err := proof.DecodeEntries(data, proof.TileWidth)
-		if err != nil {
-			t.Fatal(err)
-		}
-		records[19][100] ^= 1
-		return data
-	})
+	forgeInBundle(20)(t, opts.Dir)
 	l := ledgertest.OpenDamaged(t, opts)
 	for _, from := range []int64{1, 5} {
 		err := l.ScanHashed(context.Background(), from, func(int64, []byte) error { return nil })
@@ -146,14 +139,7 @@ func TestForgedEverywhere(t *testing.T) {
 		forged = bytes.Clone(data[s.payload : s.end-8])
 		return data
 	})
-	change(t, filepath.Join(opts.Dir, "log/tile/entries/000"), func(data []byte) []byte {
-		records, err := proof.DecodeEntries(data, proof.TileWidth)
-		if err != nil {
-			t.Fatal(err)
-		}
-		copy(records[9], forged)
-		return data
-	})
+	inBundle(func(records [][]byte) { records[9] = forged })(t, opts.Dir)
 	change(t, filepath.Join(opts.Dir, "log/tile/0/000"), func(data []byte) []byte {
 		leaf := proof.LeafHash(forged)
 		copy(data[9*tlog.HashSize:], leaf[:])

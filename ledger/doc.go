@@ -11,7 +11,7 @@
 //	newest.heads              which record is the newest about each key; made anew where it is missing
 //	log/checkpoint            the newest signed checkpoint
 //	log/tile/<level>/…        Merkle tree tiles (c2sp.org/tlog-tiles)
-//	log/tile/entries/…        entry bundles: the second copy of every record under a checkpoint
+//	log/tile/entries/…        entry bundles: the second copy of every record under a checkpoint; full ones packed (….zst)
 //	cluster.json              says that the stream lives in a cluster ([Options.Cluster]), and stream/ is not used
 //	quorum.journal            then: acknowledged records that no entry bundle has yet
 //	before-recovery-<n>/      the end of the stream as it was before a start after an unclean stop; kept if it differs
@@ -34,7 +34,8 @@
 // batch.
 //
 // Blocks that have ended are packed by the server (packed.go), and read here without it where it is stopped or the block is
-// damaged. The second copy, the entry bundles, is not: neither is needed to read the other, and no code is common to both.
+// damaged. The second copy, the entry bundles, is packed by this package when a bundle is full (bundles.go), in another format:
+// neither is needed to read the other, and no code is common to both.
 //
 // # Proof
 //

@@ -164,3 +164,12 @@ func (b *Blocks) Hold(last int64, sent ...Sending) error {
 	}
 	return b.b.hold(msgs, last)
 }
+
+// PackBundle packs the records of a full entry bundle, UnpackBundle takes one apart.
+var (
+	PackBundle   = packBundle
+	UnpackBundle = unpackBundle
+)
+
+// RecordsInFrame is how many records of a packed bundle a flipped byte can cost.
+const RecordsInFrame = recordsInFrame

@@ -60,19 +60,14 @@ func (l logFiles) readTile(level int, index int64, width int) ([]tlog.Hash, erro
 	return hashes, nil
 }
 
-// readEntries returns the records of bundle index in a ledger of size records.
+// readEntries returns the records of bundle index in a ledger of size records. With an error may come those of a full one that
+// could be had all the same, nil for each other.
 func (l logFiles) readEntries(index, size int64) ([][]byte, error) {
 	width := bundleWidth(index, size)
-	name := proof.EntriesPath(index, width)
-	data, err := os.ReadFile(l.path(name))
-	if err != nil {
-		return nil, fmt.Errorf("cannot read %s: %w", name, cause(err))
+	if width == proof.TileWidth {
+		return l.readFull(index)
 	}
-	records, err := proof.DecodeEntries(data, width)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	return records, nil
+	return l.readPlain(proof.EntriesPath(index, width), width)
 }
 
 // An older checkpoint that was put back alone finds no partial tile of its own any more. Where a larger one is there, that
@@ -114,7 +109,7 @@ func (l logFiles) entriesWithin(index, size int64) ([][]byte, error) {
 // larger returns the width of the file that takes the place of one of so many hashes or records, 0 for none. full is the
 // name of the full one.
 func (l logFiles) larger(full string, width int) int {
-	if _, err := os.Stat(l.path(full)); err == nil {
+	if there, _ := l.hasFull(full); there {
 		return proof.TileWidth
 	}
 	partials, err := os.ReadDir(l.path(proof.PartialDir(full)))

@@ -96,7 +96,6 @@ type Ledger struct {
 	inDoubt *doubtfulRound // nil if the outcome of every round is known; used by the committer only
 
 	build       builder
-	offsets     offsets
 	auditErrors atomic.Int64
 
 	stop   chan struct{}

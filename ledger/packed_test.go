@@ -209,11 +209,11 @@ func TestRepairBundlesFromPacked(t *testing.T) {
 		do      func(*testing.T, string)
 		refused string
 	}{
-		"the bundle alone": {do: remove("log/tile/entries/000")},
+		"the bundle alone": {do: remove(fullBundle)},
 		"a record of the bundle, and another one's chunk in the stream": {
-			do: both(flipFile("log/tile/entries/000", 500), flipPacked(1, 900_000))},
+			do: both(flipFile(fullBundle, 500), flipPacked(1, 900_000))},
 		"a bundle, and a byte of a block that holds it": {
-			do: both(remove("log/tile/entries/000"), flipPacked(1, 900_000)), refused: "cannot read tile/entries/000"},
+			do: both(remove(fullBundle), flipPacked(1, 900_000)), refused: "cannot read tile/entries/000"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -14,7 +14,7 @@ import (
 // Read returns one record.
 func (l *Ledger) Read(seq int64) ([]byte, error) {
 	if full := l.Signed().Size / proof.TileWidth * proof.TileWidth; seq >= 1 && seq <= full {
-		record, err := l.readOne(seq)
+		record, err := l.files.readOne((seq-1)/proof.TileWidth, int((seq-1)%proof.TileWidth))
 		if err != nil {
 			return nil, fmt.Errorf("record %d: %w", seq, err)
 		}

@@ -112,7 +112,7 @@ func (r *repairing) run(ctx context.Context) (aside string, err error) {
 	if err := r.rebuild(ctx); err != nil {
 		return "", err
 	}
-	if err := r.files.writeDurably(slices.Concat(r.badTiles, r.badBundles)); err != nil {
+	if err := r.files.writeBundles(slices.Concat(r.badTiles, r.badBundles)); err != nil {
 		return "", err
 	}
 	if r.checkpoint != nil {
@@ -233,7 +233,8 @@ func (r *repairing) eachSigned(ctx context.Context, fn func(seq int64, record []
 
 // damagedBundle is an entry bundle that cannot be read or does not have the hashes of its tile.
 type damagedBundle struct {
-	records [][]byte    // as they are on disk, nil if they cannot be read
+	records [][]byte    // as they are on disk; nil, or nil among them, where they cannot be read
+	unread  bool        // the file is damaged, whatever could be read of it
 	leaves  []tlog.Hash // from the tile, nil if that cannot be read
 }
 
@@ -256,17 +257,15 @@ func (r *repairing) restoreBundles(ctx context.Context) error {
 	r.restored = map[int64][][]byte{}
 	for index, b := range bad {
 		records := b.restore(index, bundleWidth(index, r.signed.Size), inStream)
-		if records == nil || slices.EqualFunc(records, b.records, bytes.Equal) {
+		if records == nil || !b.unread && slices.EqualFunc(records, b.records, bytes.Equal) {
 			continue // the bundle stays as it is: what is wrong with it will be said, or the tile was wrong
 		}
-		var entries []byte
-		for _, record := range records {
-			if entries, err = proof.AppendEntry(entries, record); err != nil {
-				return err
-			}
+		file, err := bundleFile(index, records)
+		if err != nil {
+			return err
 		}
 		r.restored[index] = records
-		r.badBundles = append(r.badBundles, outFile{proof.EntriesPath(index, len(records)), entries})
+		r.badBundles = append(r.badBundles, file)
 	}
 	return nil
 }
@@ -284,7 +283,7 @@ func (r *repairing) damagedBundles(ctx context.Context) (map[int64]*damagedBundl
 			b.leaves = nil // a tile can be made again, but then it cannot judge either
 		}
 		if b.records, err = r.files.readEntries(index, r.signed.Size); err != nil {
-			b.records = nil
+			b.unread = true
 			bad[index] = &b
 			continue
 		}
@@ -303,7 +302,7 @@ func (r *repairing) damagedBundles(ctx context.Context) (map[int64]*damagedBundl
 func (b *damagedBundle) restore(index int64, width int, inStream map[int64][]byte) [][]byte {
 	records := make([][]byte, width)
 	for i := range records {
-		if b.records != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
+		if b.records != nil && b.records[i] != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
 			records[i] = b.records[i]
 			continue
 		}

@@ -182,17 +182,18 @@ func TestRepairRefuses(t *testing.T) {
 		do   func(*testing.T, string)
 		says string
 	}{
-		{"bundle and stream changed", both(flipFile("log/tile/entries/000", 500), flip(1, false)),
+		{"bundle and stream changed", both(flipFile(fullBundle, 500), flip(1, false)), "records 1 to 16 of it can't be unpacked"},
+		{"record of the bundle and stream changed", both(forgeInBundle(1), flip(1, false)), "do not lead to the signed root"},
+		{"bundle and stream changed alike", both(forgeInBundle(1), flip(1, true)), "do not lead to the signed root"},
+		{"bundle and stream changed, not packed", both(plainBundles, both(flipFile("log/tile/entries/000", 500), flip(1, false))),
 			"do not lead to the signed root"},
-		{"bundle and stream changed alike", both(flipFile("log/tile/entries/000", 500), flip(1, true)),
-			"do not lead to the signed root"},
-		{"bundle removed, stream changed", both(remove("log/tile/entries/000"), flip(1, false)),
+		{"bundle removed, stream changed", both(remove(fullBundle), flip(1, false)),
 			"cannot read tile/entries/000"},
-		{"bundle, tile and stream forged", both(remove("log/tile/entries/000"), remove("log/tile/0/000"),
+		{"bundle, tile and stream forged", both(remove(fullBundle), remove("log/tile/0/000"),
 			flip(1, true)), "do not lead to the signed root"},
-		{"bundle and stream removed", both(remove("log/tile/entries/000"), remove("stream")),
+		{"bundle and stream removed", both(remove(fullBundle), remove("stream")),
 			"cannot read tile/entries/000"},
-		{"no checkpoint, bundle changed", both(noCheckpoint, flipFile("log/tile/entries/000", 500)), "log/checkpoint"},
+		{"no checkpoint, bundle changed", both(noCheckpoint, flipFile(fullBundle, 500)), "log/checkpoint"},
 		{"no checkpoint, tile changed", both(noCheckpoint, flipFile("log/tile/0/000", 50)), "tile/0/000 is not that of"},
 		{"no checkpoint, stream changed", both(noCheckpoint, flip(1, true)), "record 1 is another one in the stream"},
 		{"no checkpoint, stream removed", both(noCheckpoint, remove("stream")), "record 300 is another one in the stream, or not there"},
@@ -226,14 +227,19 @@ func TestRepairBundles(t *testing.T) {
 		do             func(*testing.T, string)
 		bundles, tiles int
 	}{
-		{"changed", flipFile("log/tile/entries/000", 500), 1, 0},
-		{"removed", remove("log/tile/entries/000"), 1, 0},
+		{"changed", flipFile(fullBundle, 500), 1, 0},
+		{"removed", remove(fullBundle), 1, 0},
 		{"last one changed", flipFile("log/tile/entries/001.p/44", 500), 1, 0},
 		{"all removed", remove("log/tile/entries"), 2, 0},
-		{"removed with its tile", both(remove("log/tile/entries/000"), remove("log/tile/0/000")), 1, 1},
+		{"changed, and its tile removed", both(flipFile(fullBundle, 500), remove("log/tile/0/000")), 1, 1},
+		{"removed with its tile", both(remove(fullBundle), remove("log/tile/0/000")), 1, 1},
 		{"tile changed, bundle not", flipFile("log/tile/0/000", 500), 0, 1},
-		{"changed, and another record in the stream",
-			both(flipFile("log/tile/entries/000", 500), flip(7, false)), 1, 0},
+		{"changed, and a record of another frame in the stream",
+			both(flipFile(fullBundle, 500), flip(ledger.RecordsInFrame+1, false)), 1, 0},
+		{"its table changed, and a record of the stream", both(flipFromEnd(fullBundle, 20), flip(7, false)), 1, 0},
+		{"a record changed, and another in the stream", both(forgeInBundle(1), flip(7, false)), 1, 0},
+		{"not packed, changed, and another record in the stream",
+			both(plainBundles, both(flipFile("log/tile/entries/000", 500), flip(7, false))), 1, 0},
 	}
 	for i, tt := range tests {
 		if testing.Short() && i%3 != 0 {

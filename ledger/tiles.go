@@ -3,6 +3,7 @@ package ledger
 import (
 	"os"
 	"regexp"
+	"strings"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -21,6 +22,9 @@ var tileName = regexp.MustCompile(
 func (l *Ledger) Tile(name string) ([]byte, error) {
 	if !tileName.MatchString(name) {
 		return nil, os.ErrNotExist
+	}
+	if strings.HasPrefix(name, "tile/entries/") && !strings.Contains(name, ".p/") {
+		return l.files.plainBundle(name)
 	}
 	return os.ReadFile(l.files.path(name))
 }

@@ -1,0 +1,249 @@
+package ledger_test
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/klauspost/compress/zstd"
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
+)
+
+// someRecords are those of a full bundle: texts, of any length, the longest and the shortest among them.
+func someRecords(seed uint64) [][]byte {
+	r := rand.New(rand.NewPCG(seed, 1))
+	records := make([][]byte, proof.TileWidth)
+	for i := range records {
+		length := r.IntN(900)
+		switch r.IntN(40) {
+		case 0:
+			length = 0
+		case 1:
+			length = proof.MaxRecord
+		}
+		records[i] = make([]byte, length)
+		for j := range records[i] {
+			records[i][j] = byte("0123456789abcdef{}:,"[r.IntN(20)])
+		}
+	}
+	return records
+}
+
+func plain(t testing.TB, records [][]byte) (out []byte) {
+	t.Helper()
+	var err error
+	for _, record := range records {
+		if out, err = proof.AppendEntry(out, record); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return out
+}
+
+// A packed bundle is what its records are in the form of c2sp.org/tlog-tiles, as the reference implementation of RFC 8878 unpacks
+// it (zstd, of the Debian package of that name).
+func TestPackBundle(t *testing.T) {
+	for seed := range uint64(5) {
+		records := someRecords(seed)
+		packed, err := ledger.PackBundle(records)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := ledger.UnpackBundle(packed); err != nil || !slices.EqualFunc(got, records, bytes.Equal) {
+			t.Fatalf("seed %d: other records than were packed: %v", seed, err)
+		}
+		reference := exec.Command("zstd", "-d", "-c")
+		reference.Stdin = bytes.NewReader(packed)
+		if whole, err := reference.Output(); err != nil || !bytes.Equal(whole, plain(t, records)) {
+			t.Errorf("seed %d: unpacked by zstd it is not the bundle, which make test installs it for: %v", seed, err)
+		}
+	}
+}
+
+// A flipped byte is noticed or changes nothing, and costs the records of its frame at most.
+func TestFlippedInPackedBundle(t *testing.T) {
+	records := someRecords(7)
+	for i := range records {
+		records[i] = records[i][:min(len(records[i]), 60)] // so that each byte's turn comes
+	}
+	packed, err := ledger.PackBundle(records)
+	if err != nil {
+		t.Fatal(err)
+	}
+	unnoticed := 0
+	for at := range packed {
+		data := bytes.Clone(packed)
+		data[at] ^= 1 << (at % 8)
+		got, err := ledger.UnpackBundle(data)
+		if err == nil {
+			if unnoticed++; !slices.EqualFunc(got, records, bytes.Equal) {
+				t.Fatalf("flipped at %d: other records, and no error", at)
+			}
+			continue
+		}
+		lost := 0
+		for i := range records {
+			if got == nil || !bytes.Equal(got[i], records[i]) {
+				lost++
+			}
+		}
+		if lost > ledger.RecordsInFrame {
+			t.Errorf("flipped at %d of %d: %d records lost: %v", at, len(packed), lost, err)
+		}
+	}
+	// RFC 8878, 3.1.1.1.1: a decoder passes over one bit of a frame's head.
+	if unnoticed > proof.TileWidth/ledger.RecordsInFrame {
+		t.Errorf("%d flips of %d were not noticed", unnoticed, len(packed))
+	}
+}
+
+// What is no packed bundle is refused, and takes no memory for what it claims to be.
+func TestUnpackBundleRefuses(t *testing.T) {
+	packed, err := ledger.PackBundle(someRecords(3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const table, frames = 8 + 16*12 + 9, 16
+	entry := func(data []byte, frame int) []byte { return data[len(data)-table+8+frame*12:] }
+	bomb, err := zstd.NewWriter(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	huge := bomb.EncodeAll(make([]byte, 64<<20), nil)
+	for name, data := range map[string][]byte{
+		"nothing":       nil,
+		"cut":           packed[:len(packed)-1],
+		"without table": packed[:len(packed)-table],
+		"more behind":   append(bytes.Clone(packed), 0),
+		"more before":   append([]byte{0}, packed...),
+		"text":          bytes.Repeat([]byte("no bundle "), 100),
+		"a frame that is longer than it may be": func() []byte {
+			d := bytes.Clone(packed)
+			binary.LittleEndian.PutUint32(entry(d, frames-1)[4:], 1<<31)
+			return d
+		}(),
+		"frames that end elsewhere": func() []byte {
+			d := bytes.Clone(packed)
+			binary.LittleEndian.PutUint32(entry(d, 0), binary.LittleEndian.Uint32(entry(d, 0))+1)
+			return d
+		}(),
+		"a frame that unpacks to more": func() []byte {
+			d := append(bytes.Clone(huge), packed[len(packed)-table:]...)
+			for frame := range frames {
+				binary.LittleEndian.PutUint32(entry(d, frame), 0)
+			}
+			binary.LittleEndian.PutUint32(entry(d, 0), uint32(len(huge)))
+			return d
+		}(),
+	} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, err := ledger.UnpackBundle(data)
+		runtime.ReadMemStats(&after)
+		if took := after.TotalAlloc - before.TotalAlloc; err == nil || took > 256<<20 {
+			t.Errorf("%s: %d bytes were taken for it: %v", name, took, err)
+		}
+	}
+	if _, err := ledger.PackBundle([][]byte{make([]byte, proof.MaxRecord+1)}); err == nil {
+		t.Error("a record that is too long was packed")
+	}
+}
+
+// However full bundles lie on the disk, what is read and served of them is the same, and they may lie there both ways at once.
+func TestBundlesPackedAndPlain(t *testing.T) {
+	opts := wholeLedger(t)
+	tell := func() (all []string) {
+		l := ledgertest.Open(t, opts)
+		for _, seq := range []int64{1, 16, 17, 200, 256, 257} {
+			record, err := l.Read(seq)
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, string(record))
+		}
+		served, err := l.Tile("tile/entries/000")
+		if err != nil {
+			t.Fatal(err)
+		}
+		records, err := proof.DecodeEntries(served, proof.TileWidth)
+		if err != nil || string(records[199]) != all[3] {
+			t.Errorf("served: %v", err)
+		}
+		mustCheck(t, l)
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+		return append(all, string(served))
+	}
+	packed := tell()
+	if on, err := os.ReadDir(filepath.Join(opts.Dir, "log/tile/entries")); err != nil || fmt.Sprint(on) != "[- 000.zst d 001.p/]" {
+		t.Errorf("in the folder are %v: %v", on, err)
+	}
+	plainBundles(t, opts.Dir)
+	if plain := tell(); !slices.Equal(plain, packed) {
+		t.Error("bundles that aren't packed are read as others")
+	}
+	// What is recorded from now on is packed, beside what isn't.
+	l := ledgertest.Open(t, opts)
+	fill(t, l, "north/or-3", wholeSize, 300, 0)
+	if _, err := l.Checkpoint(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	mustCheck(t, l)
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if on, err := os.ReadDir(filepath.Join(opts.Dir, "log/tile/entries")); err != nil ||
+		fmt.Sprint(on) != "[- 000 - 001.zst d 002.p/]" {
+		t.Errorf("in the folder are %v: %v", on, err)
+	}
+}
+
+// A damaged bundle that isn't packed makes place for the packed one that a repair or a later backup writes.
+func TestPlainBundleReplaced(t *testing.T) {
+	opts := wholeLedger(t)
+	plainBundles(t, opts.Dir)
+	to := t.TempDir()
+	back := func() {
+		t.Helper()
+		if _, err := ledger.Backup(t.Context(), opts.Dir, to, []note.Verifier{opts.Verifier}, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	back()
+	entries := func(dir string) string {
+		on, err := filepath.Glob(filepath.Join(dir, "log/tile/entries/000*"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.ReplaceAll(fmt.Sprint(on), dir+"/", "")
+	}
+	if got := entries(to); got != "[log/tile/entries/000]" {
+		t.Errorf("a backup has %s", got)
+	}
+	flipFile("log/tile/entries/000", 500)(t, to)
+	back()
+	flipFile("log/tile/entries/000", 500)(t, opts.Dir)
+	if _, err := ledger.Repair(t.Context(), opts, ledger.RepairOptions{Route: route}); err != nil {
+		t.Fatal(err)
+	}
+	for _, dir := range []string{to, opts.Dir} {
+		if got := entries(dir); got != "["+fullBundle+"]" {
+			t.Errorf("left are %s", got)
+		}
+	}
+	back() // over the one that was made of plain bundles
+	mustCheck(t, ledgertest.Open(t, opts))
+}
