@@ -8,6 +8,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // SetMeanwhile has something done before a folder that is opened is this program's.
@@ -25,6 +26,9 @@ func (t *turn) Waiting() int {
 
 // Waiting returns how many wait for the intake.
 func (s *Site) Waiting() int { return s.intake.Waiting() }
+
+// World returns what judges.
+func (s *Site) World() *judge.World { return s.current().World() }
 
 // KeysOf returns what a question is about, as the ledger links it.
 func (s *Site) KeysOf(q Query) []string { return s.keysOf(q) }

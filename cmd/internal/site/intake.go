@@ -700,7 +700,7 @@ func (in *intake) enterSigned(ctx context.Context, l *line, o *events.Observatio
 	if l.receipt, err = in.receiptOf(e); err != nil {
 		return nil, err
 	}
-	if err := in.queue(e, o.Signed, c, remark); err != nil {
+	if err := in.queue(e, &signature{note: o.Signed}, c, remark); err != nil {
 		return nil, err
 	}
 	l.receipt.Hash = events.NoteHash(o.Signed)

@@ -31,6 +31,8 @@ type signing struct {
 	redacting bool
 	entries   []ledger.Entry
 	events    []*events.Event // of the entries
+	beside    *signatures     // nil: each record is signed at once
+	made      []*signature    // of the entries, where they are signed beside
 	links     map[string]int  // how many of the entries are linked to a key
 	at        time.Time       // when what is entered now arrived, in a week that is played; zero: now
 }
@@ -44,6 +46,7 @@ type chain struct {
 	last     int64 // sequence in the ledger before this batch
 	count    int64
 	hash     string
+	unsigned *signature // of the record before, which has no hash yet; nil: hash is known
 }
 
 func newSigning(ctx context.Context, s *Site, m *readmodel.Model) *signing {
@@ -85,6 +88,9 @@ func (b *signing) undo(m mark) {
 		}
 	}
 	b.entries, b.events = b.entries[:m.entries], b.events[:m.entries]
+	if b.beside != nil {
+		b.made = b.made[:m.entries]
+	}
 	b.site.addenda.forget(m.addenda)
 	for name, c := range m.chains {
 		if c == nil {
@@ -110,18 +116,42 @@ func (b *signing) sign(e *events.Event, c *chain) error {
 	if err != nil {
 		return err
 	}
-	n, err := events.Sign(hidden, c.signer)
-	if err != nil {
-		return refusal.Because(err) // too large, or what no record may hold
+	x := &signature{signer: c.signer, event: hidden, said: e, after: c.unsigned}
+	if b.beside != nil {
+		if err := b.queue(hidden, x, c, 0); err != nil {
+			return err
+		}
+		b.beside.add(x)
+		c.count, c.hash, c.unsigned = e.StationSeq, "", x
+		return nil
 	}
-	if err := b.queue(hidden, n, c, 0); err != nil {
+	if x.make(); x.err != nil {
+		return refusal.Because(x.err) // too large, or what no record may hold
+	}
+	if err := b.queue(hidden, x, c, 0); err != nil {
 		return err
 	}
-	c.count, c.hash = e.StationSeq, events.NoteHash(n)
+	c.count, c.hash = e.StationSeq, x.hash
 	return nil
 }
 
-func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remark) error {
+// signedBeside returns when all entries are signed that are signed beside. It reports whether they could be: what no record may hold
+// is found out then, and not when its line could still be refused by itself.
+func (b *signing) signedBeside() bool {
+	b.beside.wait()
+	for i, x := range b.made {
+		if x.err != nil {
+			return false
+		}
+		if b.entries[i].Note = x.note; x.after != nil {
+			x.said.StationPrev = x.event.StationPrev
+		}
+	}
+	return true
+}
+
+// queue puts an event among the entries, signed or to be signed beside.
+func (b *signing) queue(e *events.Event, x *signature, c *chain, remark events.Remark) error {
 	var failed error
 	about := bundle.About(e, func(id string) *events.Event {
 		of, err := b.firstOf(id)
@@ -136,8 +166,11 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 		return failed
 	}
 	b.entries = append(b.entries, ledger.Entry{
-		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last, About: about, At: b.at,
+		Station: e.Station, Kind: string(e.Kind()), Note: x.note, Remark: byte(remark), ExpectPrev: c.last, About: about, At: b.at,
 	})
+	if b.beside != nil {
+		b.made = append(b.made, x)
+	}
 	b.events = append(b.events, e)
 	for _, key := range about {
 		b.links[key]++
@@ -178,7 +211,7 @@ func (b *signing) linked(key string) (bool, error) {
 func (c *chain) signed(e *events.Event, n []byte) bool {
 	if events.VerifyNote(n, c.verifier) == nil {
 		if e.StationSeq > c.count {
-			c.count, c.hash = e.StationSeq, events.NoteHash(n)
+			c.count, c.hash, c.unsigned = e.StationSeq, events.NoteHash(n), nil
 		}
 		return true
 	}
@@ -196,11 +229,20 @@ func (b *signing) firstOf(id string) (*events.Event, error) {
 		return b.site.SignedAt(seqs[0])
 	}
 	for i, e := range b.events {
-		if e.ID == id || events.RevealNote(b.entries[i].Note, e, b.site.addenda.disclosed).HasID(id) {
+		if e.ID == id || events.RevealNote(b.noteOf(i), e, b.site.addenda.disclosed).HasID(id) {
 			return e, nil
 		}
 	}
 	return nil, nil //nolint:nilnil // nothing is recorded under the id
+}
+
+// noteOf returns the note of an entry, which may be under way. It is nil where no record may hold that: see signedBeside.
+func (b *signing) noteOf(entry int) []byte {
+	if b.beside == nil {
+		return b.entries[entry].Note
+	}
+	b.beside.wait()
+	return b.made[entry].note
 }
 
 func notEnrolled(station string) error {

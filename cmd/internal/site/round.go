@@ -88,13 +88,18 @@ func (s *Site) round(rs []*request) {
 
 // prepare makes the entries of all requests that are not refused.
 func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
-	for {
+	for here := false; ; {
 		in, err := s.begin(ctx)
 		if err != nil {
 			return nil, err
 		}
 		open := slices.DeleteFunc(slices.Clone(rs), func(r *request) bool { return r.err != nil })
+		if !here {
+			in.beside = signBeside(linesOf(open))
+		}
 		whole := in.enterAll(rs)
+		signed := whole && in.signedBeside()
+		in.beside.end()
 		switch {
 		case s.knowsAll() != nil:
 			// What was known of the ledger when this began isn't any more, so neither is who may refer to what: all of it is
@@ -102,13 +107,22 @@ func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
 			for _, r := range open {
 				r.err = nil
 			}
-		case whole:
+		case signed:
 			return in, nil
+		case whole:
+			here = true // so that the line that no record may hold is refused, and nothing else
 		}
 		// Or a request was refused after something of it had been entered, which its other lines and those of others may refer
 		// to: the round is begun again without it. That is rare, and one way back is enough.
 		in.model.Unexpect(ctx)
 	}
+}
+
+func linesOf(rs []*request) (n int) {
+	for _, r := range rs {
+		n += len(r.lines)
+	}
+	return n
 }
 
 // knowsAll returns nil while the read model knows all that is recorded, as it did when the intake was begun. Where what was judged
