@@ -278,6 +278,22 @@ func TestFailuresAreNoRefusals(t *testing.T) {
 	}
 }
 
+// TestWholeAnswer: receipts that are all there are go out with the answer's end, in one write, so that it says its length.
+func TestWholeAnswer(t *testing.T) {
+	s, _, srv := pair(t)
+	if _, err := s.Enrol(t.Context(), "north/packing-1", "", ""); err != nil {
+		t.Fatal(err)
+	}
+	res, err := srv.Client().Post(srv.URL+"/api/observations", "application/jsonl", strings.NewReader(observations))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	if receipts, err := io.ReadAll(res.Body); err != nil || len(receipts) == 0 || res.ContentLength != int64(len(receipts)) {
+		t.Errorf("receipts of %d bytes, and the answer says %d: %v", len(receipts), res.ContentLength, err)
+	}
+}
+
 // TestForeignPage: a page of another origin can't record through a browser.
 func TestForeignPage(t *testing.T) {
 	s, _, srv := pair(t)

@@ -5,6 +5,7 @@ package version
 import (
 	"runtime/debug"
 	"strings"
+	"sync"
 )
 
 // Number is the version that CHANGELOG.md describes. A release sets it without
@@ -13,13 +14,16 @@ var Number = "0.2.0-dev"
 
 // String returns the number and, where the build knows it, the commit:
 // 0.2.0-dev+6a101d2, with .changed behind it where files differed from it.
-func String() string {
+func String() string { return of(Number, built()) }
+
+// built is read once: every answer of a server says which program gave it, and to read it takes apart the list of all modules.
+var built = sync.OnceValue(func() []debug.BuildSetting {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return Number
+		return nil
 	}
-	return of(Number, info.Settings)
-}
+	return info.Settings
+})
 
 func of(number string, settings []debug.BuildSetting) string {
 	var revision, changed string

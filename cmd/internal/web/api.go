@@ -372,7 +372,7 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 		// The answer has begun, so the error is its last line. A client that has gone away needs none.
 		_ = write(s.sh.Failure(r, err))
 	}
-	_ = h.send() // a client that has gone away needs none either
+	_ = h.end() // a client that has gone away needs none either
 }
 
 // cutShort says for people that observations did not come whole. How the connection

@@ -70,16 +70,22 @@ func (h *handIn) put(receipt []byte) error {
 
 // send gives the turn back, then writes the receipts.
 func (h *handIn) send() error {
-	h.leave()
-	if h.receipts.Len() == 0 {
+	if h.leave(); h.receipts.Len() == 0 {
 		return nil
 	}
-	_, err := h.out.Write(h.receipts.Bytes())
-	h.receipts.Reset()
-	if err != nil {
+	if err := h.end(); err != nil {
 		return err
 	}
 	return h.flush()
+}
+
+// end is send for the last receipts, which go out with the end of the answer: where they are all there are, as for what a
+// station scans, the whole answer is one write, of a length that it says.
+func (h *handIn) end() error {
+	h.leave()
+	_, err := h.out.Write(h.receipts.Bytes())
+	h.receipts.Reset()
+	return err
 }
 
 func (h *handIn) take() error {
