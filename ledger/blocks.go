@@ -29,6 +29,8 @@ type blocks struct {
 	tail  *block // the last block that was synced, nil if there is none yet
 	fsync func(*os.File) error
 	buf   []byte // for hold
+
+	begins func(number int) // is told of each new block; may be nil
 }
 
 // block is an open block. It is only ever synced through this file, which stays open so that no write error goes
@@ -171,6 +173,9 @@ func (b *blocks) sync(records int, least int64) error {
 	if added {
 		if err := b.syncNames(); err != nil {
 			return fmt.Errorf("cannot sync the folder of the stream's blocks: %w", cause(err))
+		}
+		if b.begins != nil {
+			b.begins(b.tail.number)
 		}
 	}
 	if grown < least {

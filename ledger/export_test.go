@@ -173,3 +173,12 @@ var (
 
 // RecordsInFrame is how many records of a packed bundle a flipped byte can cost.
 const RecordsInFrame = recordsInFrame
+
+// IndexOf is the index that is made of a folder's stream.
+func IndexOf(dir string) ([]byte, error) {
+	_, all, err := jumps(filepath.Join(streamDir(dir), "msgs"), &looked{subjects: map[string]lookedSubject{}})
+	if err != nil || all == nil {
+		return nil, errors.Join(err, errors.New("not all blocks are in order"))
+	}
+	return all.index(), nil
+}

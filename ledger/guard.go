@@ -197,6 +197,11 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 		if err := errors.Join(removeHalfPacked(msgs), unpackLast(msgs)); err != nil {
 			return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", cause(err))
 		}
+		if !clean && l.allLooked != nil {
+			if err := l.allLooked.writeIndex(msgs); err != nil {
+				return nil, "", fmt.Errorf("cannot make the stream's index: %w", cause(err))
+			}
+		}
 	}
 	o := starting{mayCreate: unsigned && !hasStream, syncAlways: l.opts.SyncAlways, packs: l.opts.packs(), log: l.log}
 	emb, info, err := startServer(l.opts.Dir, o)
@@ -220,6 +225,8 @@ func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied str
 	if emb.blocks, err = openBlocks(msgs); err != nil {
 		return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", err)
 	}
+	emb.looker = l.newLooker()
+	emb.blocks.begins = emb.looker.begins
 	return info, copied, nil
 }
 

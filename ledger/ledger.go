@@ -91,6 +91,9 @@ type Ledger struct {
 	unsynced  bool  // the stream was read from its files: what is unsigned of it need not be on disk
 	loss      *Loss // what is missing and not declared yet
 
+	looked    *looked // what is known of the blocks that are full
+	allLooked *looked // that with the last block, nil where the server's own index is good, or must be made by itself
+
 	heads   heads
 	queue   queue
 	inDoubt *doubtfulRound // nil if the outcome of every round is known; used by the committer only

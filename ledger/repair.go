@@ -341,7 +341,7 @@ func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []
 // eachInCopy calls fn for the records in the copy of the stream's end from a sequence on, as the server reads it, or as
 // they lie in the blocks where those are damaged so that it can't.
 func (r *repairing) eachInCopy(ctx context.Context, from int64, fn func(seq int64, subject string, record []byte) error) error {
-	jumped, _, err := jumps(filepath.Join(streamDir(r.tmp), "msgs"), -1, nil)
+	jumped, _, err := jumps(filepath.Join(streamDir(r.tmp), "msgs"), nil)
 	if err != nil {
 		return err
 	}

@@ -56,6 +56,8 @@ type embedded struct {
 	syncAlways bool    // the server syncs every message before it acknowledges it; else the publisher must
 	blocks     *blocks // what the publisher syncs; nil where the stream is only read or made
 
+	looker *looker // looks at the blocks that are full; nil where blocks is
+
 	closed chan struct{} // closed with the everyday connection
 	faults *faults
 
@@ -200,6 +202,9 @@ func (e *embedded) connect(name string, key nkeys.KeyPair) (*nats.Conn, error) {
 }
 
 func (e *embedded) stop() error {
+	if e.looker != nil {
+		e.looker.end()
+	}
 	if e.nc != nil {
 		e.nc.Close()
 	}

@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"os"
 	"path/filepath"
@@ -184,47 +185,58 @@ func wholeRecords(data []byte) (first, last int64, ok bool) {
 // and of some that are missing the server tells.
 const maxJump = 1 << 16
 
-// jumps returns what the server must not load of a stream's blocks. A record that is numbered far from the one before it, by
-// the number of that one: a bit of the number has flipped, and before the server looks at any checksum it makes an entry for
-// each record that seems to be missing, until there is no memory left. A block that is packed and damaged, with which it gives
-// up the stream, and one that begins with nothing it knows, which it would cut off from there. last is the number before the
-// first block, -1 if it isn't known. Packed blocks that are known to be in order are passed over; those that are now are
-// returned.
-func jumps(msgs string, last int64, known inOrder) (problems []Problem, found inOrder, err error) {
+// jumps returns what the server must not load of a stream's blocks, behind those that are known. A record that is numbered far from
+// the one before it, by the number of that one: a bit of the number has flipped, and before the server looks at any checksum it makes
+// an entry for each record that seems to be missing, until there is no memory left. A block that is packed and damaged, with which it
+// gives up the stream, and one that begins with nothing it knows, which it would cut off from there.
+//
+// Blocks that are in order and full are known from then on. all is what is known with the last block, nil where not all of them are
+// in order. Without known, the stream begins with any number.
+func jumps(msgs string, known *looked) (problems []Problem, all *looked, err error) {
 	numbers, err := blockNumbers(msgs)
 	if err != nil {
 		return nil, nil, nil //nolint:nilerr // there is no stream, or the server says what is wrong with its folder
 	}
-	found = inOrder{}
+	last := int64(-1)
+	inOrder := known != nil
+	if inOrder {
+		numbers, last = numbers[min(len(known.blocks), len(numbers)):], known.last()
+	}
 	var r blockReader
 	for i, number := range numbers {
-		at, is := known.has(msgs, number)
-		if is {
-			found[number], last = at, at.last
-			continue
+		var file lookedFile
+		if inOrder { // before it is read: what changes it meanwhile shows
+			file, _ = lookAtFile(filepath.Join(msgs, blockName(number)))
 		}
 		data, err := r.read(msgs, number)
 		if err != nil && !errors.Is(err, errPackedDamaged) {
 			return nil, nil, err
 		}
+		isLast := i+1 == len(numbers)
 		_, _, begins := cutLength(data)
 		switch {
 		case err != nil:
 			what := fmt.Sprintf("block %d of the stream is packed and damaged: not all that is in it can be read", number)
 			problems, last = append(problems, Problem{Seq: max(last, 0) + 1, What: what}), -1
-		case !begins && len(data) > 0 && i+1 < len(numbers):
+		case !begins && len(data) > 0 && !isLast:
 			what := fmt.Sprintf("block %d of the stream begins with nothing that could be read", number)
 			problems, last = append(problems, Problem{Seq: max(last, 0) + 1, What: what}), -1
 		default:
 			var jumped []Problem
 			jumped, last = jumpsIn(data, number, last)
 			problems = append(problems, jumped...)
-			if at.last = last; isPacked(r.onDisk) {
-				found[number] = at
+		}
+		switch {
+		case !inOrder:
+		case isLast:
+			if all = known.clone(); len(problems) > 0 || !all.take(number, file.holds(r.onDisk), data) {
+				all = nil
 			}
+		default:
+			inOrder = len(problems) == 0 && known.take(number, file.holds(r.onDisk), data)
 		}
 	}
-	return problems, found, nil
+	return problems, all, nil
 }
 
 // jumpsIn returns the jumps in the bytes of one block, and the number of its last record.
@@ -352,6 +364,15 @@ func blockKey(block int) []byte {
 
 // isWhole reports whether the record has its checksum.
 func (r *blockRecord) isWhole(key []byte) bool {
-	hashed := slices.Concat(r.whole[4:20], r.subject, r.body)
-	return highwayhash.Sum64(hashed, key) == binary.LittleEndian.Uint64(r.whole[len(r.whole)-blockSumBytes:])
+	sum, err := highwayhash.New64(key)
+	return err == nil && r.isWholeBy(sum)
+}
+
+// isWholeBy is isWhole for many records of a block.
+func (r *blockRecord) isWholeBy(sum hash.Hash64) bool {
+	sum.Reset()
+	for _, part := range [][]byte{r.whole[4:20], r.subject, r.body} {
+		_, _ = sum.Write(part) // never fails
+	}
+	return sum.Sum64() == binary.LittleEndian.Uint64(r.whole[len(r.whole)-blockSumBytes:])
 }
