@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"unicode/utf8"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -62,21 +63,60 @@ func (a Addendum) Disclosure() (string, error) {
 	return base64.RawURLEncoding.EncodeToString(append(raw, ']')), nil
 }
 
+// strictBase64 takes one form of what it decodes, but for ends of lines, which it passes over.
+var strictBase64 = base64.RawURLEncoding.Strict()
+
 // ParseDisclosure reads the written form.
 func ParseDisclosure(s string) (Addendum, error) {
-	raw, err := base64.RawURLEncoding.Strict().DecodeString(s)
-	if err != nil {
+	raw, err := strictBase64.DecodeString(s)
+	if err != nil || strings.ContainsAny(s, "\r\n") {
 		return Addendum{}, errors.New("an addendum is not in base64url")
 	}
-	var parts []string
-	if err := json.Unmarshal(raw, &parts); err != nil || len(parts) != 3 || parts[1] == "" || parts[2] == "" {
-		return Addendum{}, errors.New("an addendum is not an array of salt, name and text")
+	x, ok := plainAddendum(string(raw))
+	if !ok {
+		var parts []string
+		if err := json.Unmarshal(raw, &parts); err != nil || len(parts) != 3 || parts[1] == "" || parts[2] == "" {
+			return Addendum{}, errors.New("an addendum is not an array of salt, name and text")
+		}
+		x = Addendum{parts[0], parts[1], parts[2]}
 	}
-	salt, err := base64.RawURLEncoding.DecodeString(parts[0])
-	if err != nil || len(salt) < saltBytes {
+	var salt [2 * saltBytes]byte
+	n := base64.RawURLEncoding.DecodedLen(len(x.Salt))
+	if n <= len(salt) {
+		n, err = base64.RawURLEncoding.Decode(salt[:], []byte(x.Salt))
+	} else {
+		_, err = base64.RawURLEncoding.DecodeString(x.Salt)
+	}
+	if err != nil || n < saltBytes {
 		return Addendum{}, fmt.Errorf("an addendum's salt has fewer than %d bytes", saltBytes)
 	}
-	return Addendum{parts[0], parts[1], parts[2]}, nil
+	return x, nil
+}
+
+// plainAddendum reads an array of three strings in which nothing is escaped, as nearly all are written: a start reads all that a
+// folder has. It reports false of any other, and of what is none.
+func plainAddendum(text string) (x Addendum, ok bool) {
+	rest := text
+	for i, part := range []*string{&x.Salt, &x.Name, &x.Text} {
+		if i == 0 {
+			rest, ok = strings.CutPrefix(rest, `["`)
+		} else {
+			rest, ok = strings.CutPrefix(rest, `, "`)
+		}
+		if !ok {
+			return x, false
+		}
+		for n := 0; ; n++ {
+			if n == len(rest) || rest[n] < ' ' || rest[n] == '\\' {
+				return x, false
+			}
+			if rest[n] == '"' {
+				*part, rest = rest[:n], rest[n+1:]
+				break
+			}
+		}
+	}
+	return x, rest == "]" && x.Name != "" && x.Text != "" && utf8.ValidString(text)
 }
 
 // DisclosureDigest returns the digest of a written form, in base64url: the value that RFC 9901 calls the digest of a
@@ -92,12 +132,18 @@ func Mark(disclosure string) string { return markStart + DisclosureDigest(disclo
 
 // IsMark reports whether a text is of the form of a mark.
 func IsMark(s string) bool {
+	_, ok := MarkDigest(s)
+	return ok
+}
+
+// MarkDigest returns the digest in a mark. It reports false of a text that is none.
+func MarkDigest(s string) (sum [sha256.Size]byte, ok bool) {
 	d, ok := strings.CutPrefix(s, markStart)
 	if !ok || len(d) != markDigest {
-		return false
+		return sum, false
 	}
-	_, err := base64.RawURLEncoding.Strict().DecodeString(d)
-	return err == nil
+	n, err := strictBase64.Decode(sum[:], []byte(d))
+	return sum, err == nil && n == len(sum)
 }
 
 // Disclosed finds the addendum of a mark; false where it was taken out.

@@ -2,6 +2,7 @@ package events
 
 import (
 	"encoding/base64"
+	"encoding/json"
 	"fmt"
 	"slices"
 	"strings"
@@ -21,9 +22,28 @@ func TestDisclosureRefuses(t *testing.T) {
 		{`["` + salt(16) + `", "reason", ""]`, false}, {`["` + salt(16) + `", "reason"]`, false},
 		{`["` + salt(16) + `", "reason", "x", "y"]`, false}, {`["` + salt(16) + `=", "reason", "x"]`, false}, {`{}`,
 			false},
+		// However it is written, as a reader of JSON takes it.
+		{`["` + salt(16) + `","reason","x"]`, true}, {` [ "` + salt(16) + `", "reason", "x" ] `, true},
+		{`["` + salt(16) + `", "re\u0061son", "\"x\""]`, true}, {`["` + salt(40) + `", "reason", "Möbius` + "\x7f" + `"]`, true},
+		{`["` + salt(16) + `", "reason", "a` + "\n" + `b"]`, false}, {`["` + salt(16) + `", "reason", "` + "\xff" + `"]`, false},
+		{`["` + salt(16) + `", "reason", "x"],`, false}, {`["` + salt(16) + `", "reason", "x`, false},
+		{`["` + salt(16) + `", "reason", "x\"]`, false}, {`["` + salt(16)[:10] + "\xff" + salt(16)[:20] + `", "reason", "x"]`, false},
 	} {
-		if _, err := ParseDisclosure(base64.RawURLEncoding.EncodeToString([]byte(tt.json))); (err == nil) != tt.good {
+		got, err := ParseDisclosure(base64.RawURLEncoding.EncodeToString([]byte(tt.json)))
+		if (err == nil) != tt.good {
 			t.Errorf("%s: %v", tt.json, err)
+		}
+		var parts []string
+		if tt.good && (json.Unmarshal([]byte(tt.json), &parts) != nil || got != Addendum{parts[0], parts[1], parts[2]}) {
+			t.Errorf("%s was read as %+v", tt.json, got)
+		}
+	}
+	long := base64.RawURLEncoding.EncodeToString([]byte(`["` + salt(16) + `", "reason", "x"]`))
+	for _, end := range []string{"\n", "\r", "\r\n"} {
+		for _, s := range []string{long + end, end + long, long[:9] + end + long[9:]} {
+			if _, err := ParseDisclosure(s); err == nil {
+				t.Errorf("%q was read, which would be two lines of a file", s)
+			}
 		}
 	}
 	if _, err := (Addendum{Salt: "s", Name: "n", Text: "\xff"}).Disclosure(); err == nil {

@@ -3,6 +3,7 @@ package site
 import (
 	"bytes"
 	"crypto/rand"
+	"crypto/sha256"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -27,18 +28,23 @@ const (
 	idKeyBytes  = 32
 )
 
-// addenda are a folder's texts, in memory as on disk.
+type digest = [sha256.Size]byte
+
+// addenda are a folder's texts, in memory as on disk. There may be one for every tenth record, and each start reads them: so they
+// stay as they were written, and what a line says is read when it is asked for.
 type addenda struct {
 	path   string
 	random io.Reader
 
-	mu     sync.RWMutex
-	key    []byte                     // of ids; nil: the file isn't there
-	lines  []string                   // as disclosed, in their order
-	byMark map[string]events.Addendum // what the lines say
-	cases  map[string]string          // the mark of each case's reference
-	kept   int64                      // bytes of the file that hold whole lines
-	fresh  []string                   // not on disk yet
+	mu         sync.RWMutex
+	key        []byte           // of ids; nil: the file isn't there
+	text       []byte           // the lines as disclosed, in their order, each with its end
+	index      addendaIndex     // finds those that were there before
+	otherIndex bool             // there is one that is not of this file
+	byMark     map[digest]int   // where each of the others begins in text, by its digest
+	cases      map[digest][]int // where those of them begin that give a case its id, by its reference's digest
+	kept       int64            // bytes of the file that hold whole lines
+	fresh      []string         // not on disk yet
 
 	proposed map[string]events.Addendum // of cases that nothing is recorded of, by reference; see proposeCase
 }
@@ -48,8 +54,8 @@ func readAddenda(dir string, random io.Reader) (*addenda, error) {
 	if random == nil {
 		random = rand.Reader
 	}
-	a := &addenda{path: filepath.Join(dir, addendaName), random: random, byMark: make(map[string]events.Addendum),
-		cases: make(map[string]string)}
+	a := &addenda{path: filepath.Join(dir, addendaName), random: random}
+	a.empty()
 	raw, err := os.ReadFile(a.path)
 	if errors.Is(err, os.ErrNotExist) {
 		return a, nil
@@ -59,53 +65,118 @@ func readAddenda(dir string, random io.Reader) (*addenda, error) {
 	}
 	whole := raw[:bytes.LastIndexByte(raw, '\n')+1]
 	a.kept = int64(len(whole))
-	for n, line := range strings.Split(strings.TrimSuffix(string(whole), "\n"), "\n") {
-		if n == 0 {
-			text, ok := strings.CutPrefix(line, addendaHead)
-			if a.key, err = base64.RawURLEncoding.DecodeString(text); err != nil || !ok || len(a.key) != idKeyBytes {
-				return nil, fmt.Errorf("%s does not begin with its key; put it back from a copy", a.path)
-			}
-			continue
-		}
-		if err := a.add(line); err != nil {
-			return nil, fmt.Errorf("%s, line %d: %w", a.path, n+1, err)
-		}
+	head, lines, _ := bytes.Cut(whole, []byte("\n"))
+	text, ok := bytes.CutPrefix(head, []byte(addendaHead))
+	if a.key, err = base64.RawURLEncoding.DecodeString(string(text)); err != nil || !ok || len(a.key) != idKeyBytes {
+		return nil, fmt.Errorf("%s does not begin with its key; put it back from a copy", a.path)
+	}
+	a.index, a.otherIndex = readIndex(a.path+indexSuffix, whole, len(whole)-len(lines))
+	if at, err := a.takeText(slices.Clip(lines)); err != nil {
+		return nil, fmt.Errorf("%s, line %d: %w", a.path, 2+bytes.Count(lines[:at], []byte("\n")), err)
 	}
 	return a, nil
 }
 
-// add keeps a disclosure in memory. The caller holds mu, or is alone.
+// empty forgets all lines.
+func (a *addenda) empty() {
+	a.text, a.index = nil, addendaIndex{}
+	a.byMark, a.cases = make(map[digest]int), make(map[digest][]int)
+}
+
+// takeText takes in the lines of a file. Before an error it returns where the line begins that it is about.
+func (a *addenda) takeText(text []byte) (at int, err error) {
+	a.text, at = text, a.index.upto
+	for line := range bytes.Lines(text[at:]) {
+		if err := a.know(at, string(line[:len(line)-1])); err != nil {
+			return at, err
+		}
+		at += len(line)
+	}
+	return at, nil
+}
+
+// add keeps a disclosure in memory. The caller holds mu.
 func (a *addenda) add(line string) error {
+	if _, ok := a.placeOfLine(sha256.Sum256([]byte(line))); ok {
+		return nil
+	}
+	if err := a.know(len(a.text), line); err != nil {
+		return err
+	}
+	a.text = append(append(a.text, line...), '\n')
+	return nil
+}
+
+// know takes in a line that begins there.
+func (a *addenda) know(at int, line string) error {
 	x, err := events.ParseDisclosure(line)
 	if err != nil {
 		return err
 	}
-	mark := events.Mark(line)
-	if _, ok := a.byMark[mark]; ok {
+	sum := sha256.Sum256([]byte(line))
+	if _, ok := a.placeOfLine(sum); ok {
 		return nil
 	}
-	a.lines = append(a.lines, line)
-	a.byMark[mark] = x
-	if _, ok := a.cases[x.Text]; x.Name == events.AddendumCase && !ok {
-		a.cases[x.Text] = mark
+	a.byMark[sum] = at
+	if x.Name == events.AddendumCase {
+		reference := a.referenceDigest(x.Text)
+		a.cases[reference] = append(a.cases[reference], at)
 	}
 	return nil
+}
+
+// lineAt returns the line that begins there.
+func (a *addenda) lineAt(at int) string {
+	line, _, _ := bytes.Cut(a.text[at:], []byte("\n"))
+	return string(line)
+}
+
+// find returns the line of a mark, "" where there is none.
+func (a *addenda) find(mark string) string {
+	if sum, ok := events.MarkDigest(mark); ok {
+		if at, ok := a.placeOfLine(sum); ok {
+			return a.lineAt(at)
+		}
+	}
+	return ""
+}
+
+// firstOfCase returns the line that gave a case its id, "" where there is none.
+func (a *addenda) firstOfCase(reference string) string {
+	if lines := a.linesOfCase(reference); len(lines) > 0 {
+		return lines[0]
+	}
+	return ""
+}
+
+// each calls fn with what each line says.
+func (a *addenda) each(fn func(line string, x events.Addendum)) {
+	for line := range strings.Lines(string(a.text)) {
+		line = line[:len(line)-1]
+		if x, err := events.ParseDisclosure(line); err == nil { // as it was when it was taken in
+			fn(line, x)
+		}
+	}
 }
 
 // disclosed implements events.Disclosed.
 func (a *addenda) disclosed(mark string) (events.Addendum, bool) {
 	a.mu.RLock()
-	defer a.mu.RUnlock()
-	x, ok := a.byMark[mark]
-	return x, ok
+	line := a.find(mark)
+	a.mu.RUnlock()
+	if line == "" {
+		return events.Addendum{}, false
+	}
+	x, err := events.ParseDisclosure(line)
+	return x, err == nil
 }
 
 // disclosures returns the written forms of those marks that are there.
 func (a *addenda) disclosures(marks map[string]bool) (out []string) {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	for _, line := range a.lines {
-		if marks[events.Mark(line)] {
+	for mark, wanted := range marks {
+		if line := a.find(mark); wanted && line != "" {
 			out = append(out, line)
 		}
 	}
@@ -117,13 +188,12 @@ func (a *addenda) disclosures(marks map[string]bool) (out []string) {
 func (a *addenda) ofCase(reference string) (marks []string) {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	if _, ok := a.cases[reference]; !ok {
-		return nil
-	}
-	for mark, x := range a.byMark {
-		if x.Name == events.AddendumCase && x.Text == reference {
-			marks = append(marks, mark)
-		}
+	return a.marksOfCase(reference)
+}
+
+func (a *addenda) marksOfCase(reference string) (marks []string) {
+	for _, line := range a.linesOfCase(reference) {
+		marks = append(marks, events.Mark(line))
 	}
 	slices.Sort(marks)
 	return marks
@@ -141,12 +211,12 @@ func (a *addenda) idKey() []byte {
 func (a *addenda) mark(name, text string) (string, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if m, ok := a.cases[text]; ok && name == events.AddendumCase {
-		return m, nil
-	}
 	var x events.Addendum
 	var err error
 	if name == events.AddendumCase {
+		if line := a.firstOfCase(text); line != "" {
+			return events.Mark(line), nil
+		}
 		x, err = a.proposal(text)
 	} else {
 		x, err = events.NewAddendum(a.random, name, text)
@@ -167,7 +237,7 @@ func (a *addenda) take(lines []string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	for _, line := range lines {
-		if _, ok := a.byMark[events.Mark(line)]; ok {
+		if a.find(events.Mark(line)) != "" {
 			continue
 		}
 		if err := a.add(line); err != nil {
@@ -189,26 +259,34 @@ func (a *addenda) unflushed() int {
 func (a *addenda) forget(n int) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	drop := make(map[string]bool)
-	for _, line := range a.fresh[n:] {
-		drop[line] = true
-	}
-	if len(drop) == 0 {
-		return
-	}
-	a.fresh = a.fresh[:n]
-	a.remove(drop)
-}
-
-// remove drops disclosures from memory. The caller holds mu.
-func (a *addenda) remove(drop map[string]bool) {
-	lines := a.lines
-	a.lines, a.byMark, a.cases = nil, make(map[string]events.Addendum), make(map[string]string)
-	for _, line := range lines {
-		if !drop[line] {
-			_ = a.add(line) // it was read before
+	for _, line := range slices.Backward(a.fresh[n:]) { // the last in text too
+		sum := sha256.Sum256([]byte(line))
+		at, ok := a.byMark[sum]
+		if !ok {
+			continue
+		}
+		delete(a.byMark, sum)
+		a.text = a.text[:at]
+		if x, err := events.ParseDisclosure(line); err == nil && x.Name == events.AddendumCase {
+			reference := a.referenceDigest(x.Text)
+			if a.cases[reference] = slices.DeleteFunc(a.cases[reference], func(n int) bool { return n == at }); len(a.cases[reference]) == 0 {
+				delete(a.cases, reference)
+			}
 		}
 	}
+	a.fresh = a.fresh[:n]
+}
+
+// remove drops disclosures from memory, by the digests of their lines. The caller holds mu.
+func (a *addenda) remove(gone map[digest]bool) {
+	var left []byte
+	for line := range bytes.Lines(a.text) {
+		if !gone[sha256.Sum256(line[:len(line)-1])] {
+			left = append(left, line...)
+		}
+	}
+	a.empty()
+	_, _ = a.takeText(left) // they were read before
 }
 
 // begin makes the file of a folder that has none.
@@ -257,10 +335,17 @@ func (a *addenda) flush() error {
 	return nil
 }
 
+// head is the first line.
+func (a *addenda) head() string {
+	return addendaHead + base64.RawURLEncoding.EncodeToString(a.key) + "\n"
+}
+
 // replace writes the whole file anew: either the old one is there, or the new one. The caller holds mu.
 func (a *addenda) replace() error {
-	head := addendaHead + base64.RawURLEncoding.EncodeToString(a.key)
-	text := []byte(strings.Join(append([]string{head}, a.lines...), "\n") + "\n")
+	if err := removeIfThere(a.path + indexSuffix); err != nil {
+		return err
+	}
+	text := append([]byte(a.head()), a.text...)
 	if err := disk.Write(filepath.Dir(a.path), addendaName, text); err != nil {
 		return fmt.Errorf("keeping what records say in free text: %w", err)
 	}

@@ -26,7 +26,7 @@ import (
 var leftOut = []string{
 	"log", "stream", "stream.clean", "owner.json", "owner.lock", modelName, "before-recovery-", "damaged-stream-", "repair.tmp",
 	checkPrefix, checkFile, "practice", "newest.checkpoint", backupMark, restoreMark, "room.tmp",
-	"cluster.json", "quorum.journal",
+	"cluster.json", "quorum.journal", addendaIndexName,
 }
 
 // leftOutDrafts are the drafts that a backup does without: what was read of filled-in count sheets, with pictures of what people

@@ -22,8 +22,8 @@ const mostProposed = 1000
 func (a *addenda) proposeCase(reference string) (events.Addendum, error) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if x, ok := a.byMark[a.cases[reference]]; ok {
-		return x, nil
+	if line := a.firstOfCase(reference); line != "" {
+		return events.ParseDisclosure(line)
 	}
 	return a.proposal(reference)
 }
@@ -75,15 +75,9 @@ func (in *intake) takeTexts(ctx context.Context, lines []string) error {
 func (a *addenda) caseIDs() (out [][]string) {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	byText := make(map[string][]string)
-	for mark, x := range a.byMark {
-		if x.Name == events.AddendumCase {
-			byText[x.Text] = append(byText[x.Text], mark)
-		}
-	}
-	for _, marks := range byText {
-		if len(marks) > 1 {
-			out = append(out, slices.Sorted(slices.Values(marks)))
+	for _, reference := range a.severalTimes() {
+		if marks := a.marksOfCase(reference); len(marks) > 1 {
+			out = append(out, marks)
 		}
 	}
 	slices.SortFunc(out, slices.Compare)
@@ -103,10 +97,10 @@ func (a *addenda) severalIDs() (out []ledger.Problem) {
 func (a *addenda) idOfCase(x events.Addendum) string {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	if x.Name != events.AddendumCase {
-		return ""
+	if line := a.firstOfCase(x.Text); line != "" && x.Name == events.AddendumCase {
+		return events.Mark(line)
 	}
-	return a.cases[x.Text]
+	return ""
 }
 
 // takenOut returns the marks of texts that records say were taken out. The caller holds s.intake.

@@ -3,8 +3,10 @@ package site
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
+	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
@@ -72,4 +74,44 @@ func (s *Site) HistoryJudged(ctx context.Context, q Query) (*projections.History
 // CheckModel holds the read model against the records, as Verify does, without looking at the records themselves.
 func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) {
 	return s.checkModel(ctx, atOnce)
+}
+
+// Addenda are the texts of a folder, for tests of how they are found.
+type Addenda struct{ *addenda }
+
+// ReadAddenda reads the file of a folder.
+func ReadAddenda(dir string) (Addenda, error) {
+	a, err := readAddenda(dir, nil)
+	return Addenda{a}, err
+}
+
+// KeepIndex writes an index if so many lines are in none.
+func (a Addenda) KeepIndex(least int) error { return a.keepIndex(least) }
+
+// Unindexed returns how many lines are in no index.
+func (a Addenda) Unindexed() int { return len(a.byMark) }
+
+// Unflushed returns how many are not on disk.
+func (a Addenda) Unflushed() int { return a.unflushed() }
+
+// Begin, Take, Forget, Flush and Drop change what there is.
+func (a Addenda) Begin() error               { return a.begin() }
+func (a Addenda) Take(lines ...string) error { return a.take(lines) }
+func (a Addenda) Forget(n int)               { a.forget(n) }
+func (a Addenda) Flush() error               { return a.flush() }
+func (a Addenda) Drop(marks ...string) error { return a.drop(marks) }
+
+// Disclosed, OfCase, FirstOfCase and CaseIDs ask for it.
+func (a Addenda) Disclosed(mark string) (events.Addendum, bool) { return a.disclosed(mark) }
+func (a Addenda) OfCase(reference string) []string              { return a.ofCase(reference) }
+func (a Addenda) FirstOfCase(reference string) string           { return a.firstOfCase(reference) }
+func (a Addenda) CaseIDs() [][]string                           { return a.caseIDs() }
+
+// PlacesOf returns where lines may begin whose digest is the first of some, which begin at their numbers.
+func PlacesOf(digests ...[32]byte) []int {
+	var all [][placeBytes]byte
+	for i, d := range digests {
+		all = append(all, placeOf(d, i))
+	}
+	return slices.Collect(places(nil).with(all[:1]).with(all[1:]).of(digests[0]))
 }

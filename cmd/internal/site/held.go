@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/events"
 	"listbound/projections/readmodel"
 )
 
@@ -45,11 +46,11 @@ func (s *Site) HeldAbout(ctx context.Context, badge string) (*Held, error) {
 func (a *addenda) naming(word string) (out []string) {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	for _, x := range a.byMark {
+	a.each(func(_ string, x events.Addendum) {
 		if strings.Contains(x.Text, word) && standsAlone([]byte(x.Text), []byte(word)) {
 			out = append(out, x.Text)
 		}
-	}
+	})
 	slices.SortFunc(out, cmp.Compare)
 	return slices.Compact(out)
 }

@@ -227,10 +227,8 @@ func (s *Site) endRedacting(ctx context.Context) (left []string, err error) {
 func (a *addenda) silentOn(texts []string) []string {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
-	said := make(map[string]bool, len(a.byMark))
-	for _, x := range a.byMark {
-		said[x.Text] = true
-	}
+	said := make(map[string]bool)
+	a.each(func(_ string, x events.Addendum) { said[x.Text] = true })
 	var out []string
 	for _, text := range texts {
 		if !said[text] {
@@ -252,15 +250,13 @@ func removeIfThere(path string) error {
 func (a *addenda) drop(marks []string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	gone := make(map[string]bool)
+	gone := make(map[digest]bool)
 	for _, m := range marks {
-		gone[m] = true
+		if sum, ok := events.MarkDigest(m); ok {
+			gone[sum] = true
+		}
 	}
-	drop := make(map[string]bool)
-	for _, line := range a.lines {
-		drop[line] = gone[events.Mark(line)]
-	}
-	a.remove(drop)
+	a.remove(gone)
 	a.proposed = nil // one of them may be among these
 	return a.replace()
 }

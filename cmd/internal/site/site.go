@@ -231,6 +231,7 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 	if s.addenda, err = readAddenda(s.opts.Dir, s.opts.Random); err != nil {
 		return err
 	}
+	s.keepIndex()
 	if s.model, err = readmodel.Open(ctx, s.inUse(s.modelOptions(s.modelPath()))); err != nil {
 		return err
 	}
@@ -335,6 +336,7 @@ func (s *Site) Close() error {
 	}
 	s.modelMu.Unlock()
 	if s.ledger != nil {
+		s.keepIndex()
 		errs = append(errs, s.ledger.Close())
 	}
 	errs = append(errs, s.following.close())
