@@ -1,8 +1,10 @@
 package ledger
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"slices"
 	"strings"
@@ -89,25 +91,32 @@ func packBundle(records [][]byte) ([]byte, error) {
 
 // packedBundle is a packed entry bundle as it is on the disk.
 type packedBundle struct {
-	data  []byte
-	table *seekable.SeekTable
+	on     io.ReaderAt
+	table  *seekable.SeekTable
+	packed []byte // one frame, in a buffer for all
 }
 
-// openPacked looks at the table of a packed bundle.
-func openPacked(data []byte) (*packedBundle, error) {
-	if len(data) < frameTableBytes {
+var errFrameTable = errors.New("its table of frames is damaged")
+
+// openPacked looks at the table of a packed bundle of so many bytes.
+func openPacked(on io.ReaderAt, size int64) (*packedBundle, error) {
+	frames := size - frameTableBytes
+	if frames < 0 {
 		return nil, errors.New("it is cut short")
 	}
-	frames := len(data) - frameTableBytes
-	table, err := seekable.NewSeekTable(data[frames:])
+	raw := make([]byte, frameTableBytes)
+	if _, err := on.ReadAt(raw, frames); err != nil {
+		return nil, cause(err)
+	}
+	table, err := seekable.NewSeekTable(raw)
 	if err != nil {
-		return nil, fmt.Errorf("its table of frames is damaged: %w", err)
+		return nil, fmt.Errorf("%w: %w", errFrameTable, err)
 	}
 	last, ok := table.EntryByID(framesInBundle - 1)
 	if !ok || table.NumFrames() != framesInBundle || last.CompressedOffset+uint64(last.CompressedSize) != uint64(frames) {
-		return nil, errors.New("its table of frames is damaged")
+		return nil, errFrameTable
 	}
-	return &packedBundle{data, table}, nil
+	return &packedBundle{on: on, table: table}, nil
 }
 
 // frame returns the bytes of one frame, appended to out.
@@ -118,16 +127,18 @@ func (p *packedBundle) frame(out []byte, n int) ([]byte, error) {
 	}
 	at, ok := p.table.EntryByID(int64(n))
 	if !ok || at.DecompressedSize > largestFrame {
-		return out, errors.New("its table of frames is damaged")
+		return out, errFrameTable
 	}
-	packed := p.data[at.CompressedOffset:][:at.CompressedSize]
+	p.packed = slices.Grow(p.packed[:0], int(at.CompressedSize))[:at.CompressedSize]
 	begins := len(out)
-	out, err = zstandard.DecodeAll(packed, slices.Grow(out, int(at.DecompressedSize)))
+	if _, err = p.on.ReadAt(p.packed, int64(at.CompressedOffset)); err == nil {
+		out, err = zstandard.DecodeAll(p.packed, slices.Grow(out, int(at.DecompressedSize)))
+	}
 	if err == nil && (len(out)-begins != int(at.DecompressedSize) || uint32(xxhash.Sum64(out[begins:])) != at.Checksum) {
 		err = errors.New("they are others than when they were packed")
 	}
 	if err != nil {
-		err = fmt.Errorf("records %d to %d of it can't be unpacked: %w", n*recordsInFrame+1, (n+1)*recordsInFrame, err)
+		err = fmt.Errorf("records %d to %d of it can't be unpacked: %w", n*recordsInFrame+1, (n+1)*recordsInFrame, cause(err))
 	}
 	return out, err
 }
@@ -155,7 +166,7 @@ func (p *packedBundle) unpackedSize() int {
 // unpackBundle returns the records of a packed bundle. With an error come those that could be had all the same, nil for each
 // other; whether they are the right ones, their hashes tell.
 func unpackBundle(data []byte) ([][]byte, error) {
-	p, err := openPacked(data)
+	p, err := openPacked(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
 		return withoutTable(data), err
 	}
@@ -216,29 +227,56 @@ func (l logFiles) readPlain(name string, width int) ([][]byte, error) {
 	return records, nil
 }
 
-// readOne returns record n, from 0, of a full bundle.
+// readOne returns record n, from 0, of a full bundle. A history consists of records from everywhere, so no more than a frame is
+// read for it.
 func (l logFiles) readOne(index int64, n int) ([]byte, error) {
 	name := proof.EntriesPath(index, proof.TileWidth)
-	data, err := os.ReadFile(l.path(name + packedSuffix))
+	f, err := os.Open(l.path(name + packedSuffix))
 	if errors.Is(err, os.ErrNotExist) {
-		records, err := l.readPlain(name, proof.TileWidth)
-		if err != nil {
-			return nil, err
-		}
-		return records[n], nil
+		return l.readOnePlain(name, n)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("cannot read %s: %w", name+packedSuffix, cause(err))
 	}
-	var records [][]byte
-	p, err := openPacked(data)
-	if err == nil {
-		records, _, err = p.records(nil, n/recordsInFrame)
-	}
+	defer f.Close()
+	record, err := onePacked(f, n)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name+packedSuffix, err)
 	}
-	return records[n%recordsInFrame], nil
+	return record, nil
+}
+
+func onePacked(f *os.File, n int) ([]byte, error) {
+	info, err := f.Stat()
+	if err != nil {
+		return nil, cause(err)
+	}
+	p, err := openPacked(f, info.Size())
+	if err != nil {
+		return nil, err
+	}
+	records, _, err := p.records(nil, n/recordsInFrame)
+	if err != nil {
+		return nil, err
+	}
+	return bytes.Clone(records[n%recordsInFrame]), nil // and not the whole frame, where it is kept
+}
+
+// plainBundles are buffers for bundles that are not packed, of which one record is wanted.
+var plainBundles = sync.Pool{New: func() any { return new([]byte) }}
+
+func (l logFiles) readOnePlain(name string, n int) ([]byte, error) {
+	buf := plainBundles.Get().(*[]byte)
+	defer plainBundles.Put(buf)
+	var err error
+	if *buf, err = readInto(*buf, l.path(name)); err != nil {
+		return nil, fmt.Errorf("cannot read %s: %w", name, cause(err))
+	}
+	records, err := proof.DecodeEntries(*buf, proof.TileWidth)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return bytes.Clone(records[n]), nil
 }
 
 // plainBundle returns a full bundle in the form of c2sp.org/tlog-tiles, however it lies on the disk.
@@ -250,7 +288,7 @@ func (l logFiles) plainBundle(name string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := openPacked(data)
+	p, err := openPacked(bytes.NewReader(data), int64(len(data)))
 	var out []byte
 	for n := 0; err == nil && n < framesInBundle; n++ {
 		out, err = p.frame(out, n)
