@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"golang.org/x/mod/sumdb/note"
@@ -24,8 +25,10 @@ import (
 const (
 	headsName   = "newest.heads"
 	headsHeader = "listbound heads v1"
-	// headsAhead is after how many records the copy is written anew: they are read in some milliseconds.
+	// headsAhead is after how many records the copy is written anew: they are read in some milliseconds. It is of all keys, so where
+	// there are many it is after one for each headsShare of them: else to write it would cost more the longer the ledger is.
 	headsAhead = 1000
+	headsShare = 8
 )
 
 // heads are guarded by Ledger.mu.
@@ -35,18 +38,45 @@ type heads struct {
 	first  int64 // the first record with links, 0 for none
 	kept   int64 // upto of the copy on disk
 	newest map[string]head
+	keys   []string // of newest, in order, but for those that are new since
+	fresh  []string // those, as they came
 }
 
 type head struct{ last, count int64 }
 
 func (h *heads) take(seq int64, links []proof.Link) {
 	for _, l := range links {
-		h.newest[l.Key] = head{last: seq, count: l.Count}
+		h.put(l.Key, head{last: seq, count: l.Count})
 	}
 	if len(links) > 0 && h.first == 0 {
 		h.first = seq
 	}
 	h.upto = seq
+}
+
+func (h *heads) put(key string, x head) {
+	if _, ok := h.newest[key]; !ok {
+		h.fresh = append(h.fresh, key)
+	}
+	h.newest[key] = x
+}
+
+// order puts keys that are new in their places.
+func (h *heads) order() {
+	slices.Sort(h.fresh)
+	old, to := len(h.keys), len(h.keys)+len(h.fresh)
+	h.keys = slices.Grow(h.keys, len(h.fresh))[:to]
+	for n := len(h.fresh); n > 0; { // from the last place on, so that none is needed besides
+		to--
+		if old > 0 && h.keys[old-1] > h.fresh[n-1] {
+			old--
+			h.keys[to] = h.keys[old]
+		} else {
+			n--
+			h.keys[to] = h.fresh[n]
+		}
+	}
+	h.fresh = nil
 }
 
 // after begins a round whose first record comes behind size.
@@ -166,9 +196,11 @@ func (l *Ledger) Linked(key string) (bool, error) {
 }
 
 func (h *heads) all() *Heads {
-	out := make([]proof.Head, 0, len(h.newest))
-	for key, x := range h.newest {
-		out = append(out, proof.Head{Key: key, Last: x.last, Count: x.count})
+	h.order()
+	out := make([]proof.Head, len(h.keys))
+	for i, key := range h.keys {
+		x := h.newest[key]
+		out[i] = proof.Head{Key: key, Last: x.last, Count: x.count}
 	}
 	return &Heads{proof.NewHeads(out), h.upto, h.first}
 }
@@ -178,7 +210,8 @@ func (l *Ledger) headsPath() string { return filepath.Join(l.opts.Dir, headsName
 // keepHeads writes the copy where it would spare the next start something: when the heads are asked for, and at a stop.
 func (l *Ledger) keepHeads() {
 	l.mu.Lock()
-	due := l.opts.Copy == nil && l.heads.loaded && l.heads.upto <= l.signed.Size && l.heads.upto >= l.heads.kept+headsAhead
+	due := l.opts.Copy == nil && l.heads.loaded && l.heads.upto <= l.signed.Size &&
+		l.heads.upto >= l.heads.kept+max(headsAhead, int64(len(l.heads.newest)/headsShare))
 	l.mu.Unlock()
 	if !due {
 		return
@@ -200,7 +233,8 @@ func (l *Ledger) writeHeads() error {
 	var text bytes.Buffer
 	fmt.Fprintf(&text, "%s\n%d %d %x\n", headsHeader, all.Upto, all.First, root[:])
 	for _, h := range all.All() {
-		fmt.Fprintln(&text, h)
+		text.Write(h.Append(text.AvailableBuffer()))
+		text.WriteByte('\n')
 	}
 	msg, err := proof.SignNote(text.String(), l.Signer())
 	if err != nil {
@@ -253,7 +287,7 @@ func (l *Ledger) readHeads() (heads, error) {
 		if err != nil {
 			return h, err
 		}
-		h.newest[x.Key] = head{last: x.Last, count: x.Count}
+		h.put(x.Key, head{last: x.Last, count: x.Count})
 	}
 	h.kept = h.upto
 	return h, nil

@@ -130,6 +130,75 @@ func TestHeads(t *testing.T) {
 	}
 }
 
+// TestHeadsInOrder: heads that are asked for again and again, with new keys before, between and behind those of before, are those that
+// the records give by themselves. Of many keys the copy is not written anew each time.
+func TestHeadsInOrder(t *testing.T) {
+	opts := ledgertest.Options(t)
+	l := ledgertest.Open(t, opts)
+	const most = 20 // that one record is about
+	last := int64(0)
+	more := func(records int, key func(i int) string) {
+		t.Helper()
+		entries := make([]ledger.Entry, records)
+		for i := range entries {
+			keys := make([]string, most)
+			for j := range keys {
+				keys[j] = key(i*most + j)
+			}
+			slices.Sort(keys)
+			entries[i] = about(entry(t, "north/or-1", fmt.Sprintf("%d-%d", last, i), last), slices.Compact(keys)...)
+		}
+		out := mustAppend(t, l, entries...)
+		last = out[len(out)-1].Seq
+	}
+	kept := func() (upto int64) {
+		t.Helper()
+		if _, err := l.Checkpoint(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		hs, err := l.Heads()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := l.HeadsAt(last)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if hs.Upto != last || !slices.Equal(hs.All(), want.All()) || hs.Root() != want.Root() {
+			t.Fatalf("after %d records the heads differ from those of the records", last)
+		}
+		raw, err := os.ReadFile(filepath.Join(opts.Dir, "newest.heads"))
+		if err == nil {
+			_, err = fmt.Sscanf(strings.Split(string(raw), "\n")[1], "%d", &upto)
+		}
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			t.Fatal(err)
+		}
+		return upto
+	}
+	for round := range 3 {
+		more(200, func(i int) string { return fmt.Sprintf("set %04d-%d", i*7%4000, 2-round) })
+		if got := kept(); got != 0 {
+			t.Errorf("a copy is of %d records already", got)
+		}
+	}
+	more(400, func(i int) string { return fmt.Sprintf("case %04d", i) })
+	if got := kept(); got != 0 {
+		t.Errorf("of 20,000 keys a copy is of %d records already", got)
+	}
+	for range 2 {
+		more(1000, func(int) string { return "set" })
+	}
+	if got := kept(); got != last {
+		t.Errorf("the copy is of %d records, want %d", got, last)
+	}
+	was := last
+	more(1000, func(int) string { return "set" })
+	if got := kept(); got != was {
+		t.Errorf("the copy is of %d records already, want %d", got, was)
+	}
+}
+
 // TestAboutRefused: what can't be a key, or stands twice, is refused before anything is stored.
 func TestAboutRefused(t *testing.T) {
 	l := ledgertest.New(t)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -18,9 +19,19 @@ type Head struct {
 }
 
 // String returns the head as it is hashed, without its newline: "<key> <last> <count>".
-func (h Head) String() string { return fmt.Sprintf("%s %d %d", h.Key, h.Last, h.Count) }
+func (h Head) String() string { return string(h.Append(nil)) }
 
-func (h Head) leaf() tlog.Hash { return LeafHash([]byte(h.String() + "\n")) }
+// Append appends what String returns.
+func (h Head) Append(b []byte) []byte {
+	b = append(append(b, h.Key...), ' ')
+	b = append(strconv.AppendInt(b, h.Last, 10), ' ')
+	return strconv.AppendInt(b, h.Count, 10)
+}
+
+func (h Head) leaf() tlog.Hash {
+	var room [128]byte
+	return LeafHash(append(h.Append(room[:0]), '\n'))
+}
 
 // Heads are the newest records about all keys at one moment: the leaves of an RFC 6962 tree in the order of their keys,
 // byte by byte. Where a ledger has recorded its root, nobody can show an older record as the newest.
