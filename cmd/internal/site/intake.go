@@ -48,7 +48,8 @@ type part struct {
 func partsOf(lines io.Reader, most int, key func() []byte) iter.Seq[part] {
 	return func(yield func(part) bool) {
 		var batch []line
-		for n, r := range events.Observations(lines) {
+		read, before := &counted{Reader: lines}, int64(0)
+		for n, r := range events.Observations(read) {
 			if n == 0 {
 				yield(part{batch, true, r.Err})
 				return
@@ -56,16 +57,28 @@ func partsOf(lines io.Reader, most int, key func() []byte) iter.Seq[part] {
 			l := line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)}
 			l.identify(key())
 			batch = append(batch, l)
-			if len(batch) < most {
+			if len(batch) < most && read.n-before < bytesAlone {
 				continue
 			}
 			if !yield(part{lines: batch}) {
 				return
 			}
-			batch = make([]line, 0, most) // what was handed on is somebody else's
+			batch, before = make([]line, 0, len(batch)), read.n // what was handed on is somebody else's
 		}
 		yield(part{lines: batch, last: true})
 	}
+}
+
+// counted counts what is read.
+type counted struct {
+	io.Reader
+	n int64
+}
+
+func (c *counted) Read(p []byte) (int, error) {
+	n, err := c.Reader.Read(p)
+	c.n += int64(n)
+	return n, err
 }
 
 // ahead reads the next part while the one before it is recorded.
@@ -96,8 +109,8 @@ func ahead(parts iter.Seq[part]) iter.Seq[part] {
 // [ledger.ErrUnknownOutcome], the first ones may be recorded without the others:
 // recorded again, those are known by their ids, and the others are added.
 func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
-	if len(obs) == 0 || len(obs) > s.opts.Batch {
-		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
+	if most := min(s.opts.Batch, mostInBatch); len(obs) == 0 || len(obs) > most {
+		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), most)
 	}
 	batch := make([]line, len(obs))
 	for i, o := range obs {
@@ -156,10 +169,7 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	}
 	for len(batch) > 0 {
 		n, rest, err := s.takeSome(ctx, batch)
-		if err != nil {
-			return err
-		}
-		if err := answer(batch[:n], emit); err != nil {
+		if err := errors.Join(err, answer(batch[:n], emit)); err != nil {
 			return err
 		}
 		batch = batch[n:]
@@ -205,7 +215,7 @@ const (
 )
 
 // takeSome takes as many of a file's lines as keep others waiting for no longer than that, by how long those before took, and
-// says for how long it should rest then.
+// says for how long it should rest then. With an error it says how many have their receipts all the same.
 func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Duration, err error) {
 	s.intake.Lock()
 	defer s.intake.Unlock()
@@ -219,7 +229,9 @@ func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Dur
 	begun := s.opts.Clock()
 	r := &request{ctx: ctx, lines: batch[:n]}
 	s.round([]*request{r})
-	err = r.err
+	if r.err != nil {
+		return r.done, 0, r.err
+	}
 	now := s.opts.Clock()
 	took, may := now.Sub(begun), patienceAlone
 	if s.intake.wasAskedFor() {
@@ -235,7 +247,7 @@ func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Dur
 	if took > may || n >= s.together { // a few lines that went quickly say nothing of many
 		s.together = min(max(fewest, inTime), s.opts.Batch)
 	}
-	return n, rest, err
+	return n, rest, nil
 }
 
 // begin starts an intake that knows all there is. The caller holds s.intake.
@@ -309,7 +321,7 @@ func (s *Site) notKept(err error) error {
 	return err
 }
 
-// append stores entries and lets judgement follow.
+// append stores entries and lets judgement follow. With an error it returns the first ones, if they are stored.
 func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.Appended, error) {
 	if len(entries) == 0 {
 		return nil, nil
@@ -321,9 +333,12 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	if err := s.addenda.flush(); err != nil {
 		return nil, s.notKept(err)
 	}
-	stored, err := s.ledger.Append(ctx, entries...)
-	if err != nil {
+	stored, err := appendAll(ctx, s.ledger, entries)
+	if len(stored) == 0 {
 		return nil, s.damaged(err)
+	}
+	if err != nil { // what the others say was expected
+		s.current().Unexpect(ctx)
 	}
 	// What is stored is acknowledged whatever becomes of the read model, which
 	// catches up before the next line: the receipt says where it is behind.
@@ -331,8 +346,40 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 		s.opts.Logger.Error("the read model lags behind the ledger", "error", err)
 	}
 	s.listen.tell()
+	if err != nil {
+		return stored, s.damaged(err)
+	}
 	s.mapWhenDue(ctx)
 	return stored, nil
+}
+
+// appender is what appendAll needs of a ledger.
+type appender interface {
+	Append(ctx context.Context, entries ...ledger.Entry) ([]ledger.Appended, error)
+}
+
+// appendAll stores entries, by several calls where they are too many for one: with an error it returns those of the calls before.
+func appendAll(ctx context.Context, l appender, entries []ledger.Entry) ([]ledger.Appended, error) {
+	if len(entries) <= ledger.MaxBatch {
+		return l.Append(ctx, entries...)
+	}
+	all, last := make([]ledger.Appended, 0, len(entries)), make(map[string]int64)
+	for part := range slices.Chunk(entries, ledger.MaxBatch) {
+		for i := range part {
+			if seq, ok := last[part[i].Station]; ok {
+				part[i].ExpectPrev = seq
+			}
+		}
+		stored, err := l.Append(ctx, part...)
+		if err != nil {
+			return all, err
+		}
+		for i, a := range stored {
+			last[part[i].Station] = a.Seq
+		}
+		all = append(all, stored...)
+	}
+	return all, nil
 }
 
 // intake turns the lines of one batch into entries of the ledger. It sees what

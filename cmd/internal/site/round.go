@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/ledger"
 )
 
 // request is what one caller hands in to be recorded. Those that wait at the same time go into the ledger in one round:
@@ -20,6 +21,7 @@ type request struct {
 	play  func(at time.Time) // sets the clock as each line arrives, in a week that is played; nil: it goes by itself
 	taken bool               // a round has seen to it: the lines have their receipts, or err says why not
 	err   error
+	done  int // with an error, how many of its first lines have their receipts
 }
 
 // requests are those that no round has taken, in the order in which they came.
@@ -188,15 +190,27 @@ func (s *Site) store(ctx context.Context, in *intake, rs []*request) error {
 	stored, err := s.append(ctx, in.entries)
 	if err != nil {
 		in.model.Unexpect(ctx)
+	}
+	if err != nil && len(stored) == 0 {
 		return err
 	}
 	behind := s.lagging() > 0
 	for _, r := range rs {
-		for i := range r.lines {
-			if r.err == nil {
-				r.lines[i].complete(stored, behind)
-			}
+		if r.err == nil {
+			r.complete(stored, behind, err != nil)
 		}
 	}
-	return nil
+	return err
+}
+
+// complete gives lines their receipts: where the round was cut off, those before the first that is not stored.
+func (r *request) complete(stored []ledger.Appended, behind, cutOff bool) {
+	for i := range r.lines {
+		l := &r.lines[i]
+		if cutOff && l.entries > len(stored) {
+			return
+		}
+		l.complete(stored, behind)
+		r.done = i + 1
+	}
 }

@@ -45,7 +45,7 @@ type Options struct {
 	// Existing refuses a folder that holds no ledger yet: for questions.
 	Existing bool
 	// Batch is how many lines of a file are recorded at once at most, 1 to 500. More is
-	// faster; they then share one time of arrival. Default 200, alone 500. Where so many hold up others for long, it is fewer.
+	// faster; they then share one time of arrival. Default 200, alone 4000. Where so many hold up others for long, it is fewer.
 	Batch int
 	// Alone says that nobody else hands in while a file is recorded, as in a command's own folder: no part of it is kept short
 	// for others, and the next one is read meanwhile.
@@ -132,10 +132,13 @@ type Site struct {
 	stopped    []ledger.Problem // why nothing may be written although the ledger itself is whole
 }
 
-// A line is stored as one record, or as two where it enrols its station, and a batch is one append.
+// A line is stored as one record, or as two where it enrols its station, and a batch is one append. Where nobody waits it is a few:
+// a set whose steps are in one round is judged once for all of them. It ends earlier with lines of so many bytes.
 const (
 	mostInBatch = ledger.MaxBatch / 2
 	usualBatch  = 200
+	batchAlone  = 4 * ledger.MaxBatch
+	bytesAlone  = 4 << 20
 )
 
 // Open opens a data folder, or starts one.
@@ -152,7 +155,7 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Batch < 1 || o.Batch > mostInBatch {
 		o.Batch = usualBatch
 		if o.Alone {
-			o.Batch = mostInBatch
+			o.Batch = batchAlone
 		}
 	}
 	if err := errors.Join(mayLook(o.Dir), restored(o.Dir), refuseFollower(o)); err != nil {
