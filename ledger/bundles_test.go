@@ -247,3 +247,79 @@ func TestPlainBundleReplaced(t *testing.T) {
 	back() // over the one that was made of plain bundles
 	mustCheck(t, ledgertest.Open(t, opts))
 }
+
+// Where a packed bundle is damaged and the stream can't help, the bundle is put back from a copy. That may be a backup of an earlier
+// program, which has it plain: it then lies beside the damaged one, and a repair takes what is right of it.
+func TestPlainBundlePutBackBesidePacked(t *testing.T) {
+	for name, tt := range map[string]struct {
+		damage  func(*testing.T, string) // of the packed one
+		beside  func([]byte) []byte      // what the copy has
+		refused string
+	}{
+		"a flipped byte": {damage: flipFile(fullBundle, 500)},
+		"another record": {damage: forgeInBundle(20)},
+		"and its tile":   {damage: both(flipFile(fullBundle, 500), remove("log/tile/0/000"))},
+		"the copy is damaged as well": {damage: flipFile(fullBundle, 500), beside: func(data []byte) []byte { data[100] ^= 1; return data },
+			refused: "put this bundle back from a copy"},
+		"the copy is none": {damage: flipFile(fullBundle, 500), beside: func([]byte) []byte { return []byte("none") },
+			refused: "put this bundle back from a copy"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			opts := wholeLedger(t)
+			data, err := os.ReadFile(filepath.Join(opts.Dir, fullBundle))
+			if err != nil {
+				t.Fatal(err)
+			}
+			records, err := ledger.UnpackBundle(data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			whole := plain(t, records)
+			if tt.beside != nil {
+				whole = tt.beside(whole)
+			}
+			both(tt.damage, remove("stream"))(t, opts.Dir)
+			if _, err := ledger.Repair(t.Context(), opts, ledger.RepairOptions{Route: route}); err == nil {
+				t.Fatal("repaired without the records")
+			}
+			if err := os.WriteFile(filepath.Join(opts.Dir, "log/tile/entries/000"), whole, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			_, err = ledger.Repair(t.Context(), opts, ledger.RepairOptions{Route: route})
+			if tt.refused != "" {
+				if err == nil || !strings.Contains(err.Error(), tt.refused) {
+					t.Errorf("repaired of a copy that is damaged: %v", err)
+				}
+				return
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			if on, err := os.ReadDir(filepath.Join(opts.Dir, "log/tile/entries")); err != nil || fmt.Sprint(on) != "[- 000.zst d 001.p/]" {
+				t.Errorf("left are %v: %v", on, err)
+			}
+			mustCheck(t, ledgertest.Open(t, opts))
+		})
+	}
+}
+
+// A backup of a ledger whose bundle is damaged says what to do, whichever way the bundle lies there, and has no checkpoint.
+func TestBackupOfDamagedBundle(t *testing.T) {
+	for name, damage := range map[string]func(*testing.T, string){
+		"packed":   flipFile(fullBundle, 500),
+		"a record": forgeInBundle(20),
+		"plain":    both(plainBundles, flipFile("log/tile/entries/000", 500)),
+	} {
+		opts := wholeLedger(t)
+		damage(t, opts.Dir)
+		to := t.TempDir()
+		_, err := ledger.Backup(t.Context(), opts.Dir, to, []note.Verifier{opts.Verifier}, nil)
+		if said := fmt.Sprint(err); !strings.Contains(said, "tile/entries/000") || !strings.Contains(said, "run listbound verify on") {
+			t.Errorf("%s: %s", name, said)
+		}
+		if _, err := os.Stat(filepath.Join(to, "log/checkpoint")); !os.IsNotExist(err) {
+			t.Errorf("%s: it has a checkpoint: %v", name, err)
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
@@ -234,12 +235,13 @@ func (r *repairing) eachSigned(ctx context.Context, fn func(seq int64, record []
 // damagedBundle is an entry bundle that cannot be read or does not have the hashes of its tile.
 type damagedBundle struct {
 	records [][]byte    // as they are on disk; nil, or nil among them, where they cannot be read
-	unread  bool        // the file is damaged, whatever could be read of it
+	beside  [][]byte    // of a plain file beside the packed one, as somebody may have put it back from a copy; nil without it
+	unread  error       // why the file can't be read, whatever could be read of it
 	leaves  []tlog.Hash // from the tile, nil if that cannot be read
 }
 
-// restoreBundles looks in the stream for the records of damaged bundles. Whether it found the right ones the signed
-// root tells afterwards.
+// restoreBundles looks in the stream for the records of damaged bundles, and in what was put back beside them. Whether it found
+// the right ones the signed root tells afterwards.
 func (r *repairing) restoreBundles(ctx context.Context) error {
 	bad, err := r.damagedBundles(ctx)
 	if err != nil || len(bad) == 0 {
@@ -255,9 +257,14 @@ func (r *repairing) restoreBundles(ctx context.Context) error {
 		return err
 	}
 	r.restored = map[int64][][]byte{}
-	for index, b := range bad {
+	for _, index := range slices.Sorted(maps.Keys(bad)) {
+		b := bad[index]
 		records := b.restore(index, bundleWidth(index, r.signed.Size), inStream)
-		if records == nil || !b.unread && slices.EqualFunc(records, b.records, bytes.Equal) {
+		if records == nil && b.unread != nil {
+			return fmt.Errorf("%w; the stream does not have all of its records either; put this bundle back from a copy, packed (.zst) "+
+				"or not, as the copy has it, then repair", b.unread)
+		}
+		if records == nil || b.unread == nil && slices.EqualFunc(records, b.records, bytes.Equal) {
 			continue // the bundle stays as it is: what is wrong with it will be said, or the tile was wrong
 		}
 		file, err := bundleFile(index, records)
@@ -282,35 +289,43 @@ func (r *repairing) damagedBundles(ctx context.Context) (map[int64]*damagedBundl
 		if b.leaves, err = r.files.readTile(0, index, bundleWidth(index, r.signed.Size)); err != nil {
 			b.leaves = nil // a tile can be made again, but then it cannot judge either
 		}
-		if b.records, err = r.files.readEntries(index, r.signed.Size); err != nil {
-			b.unread = true
-			bad[index] = &b
+		b.records, b.unread = r.files.readEntries(index, r.signed.Size)
+		if b.unread == nil && (b.leaves == nil || haveHashes(b.records, b.leaves)) {
 			continue
 		}
-		for i := range b.records {
-			if b.leaves != nil && proof.LeafHash(b.records[i]) != b.leaves[i] {
-				bad[index] = &b
-				break
-			}
+		if bundleWidth(index, r.signed.Size) == proof.TileWidth {
+			b.beside, _ = r.files.readPlain(proof.EntriesPath(index, proof.TileWidth), proof.TileWidth) // mostly there is none
 		}
+		bad[index] = &b
 	}
 	return bad, nil
 }
 
-// restore returns the width records of bundle index: from the bundle itself where they have the hash in the tile, else
-// from the stream. It returns nil if one is in neither.
+// restore returns the width records of bundle index: from the bundle itself where they have the hash in the tile, else from the
+// stream, else from what was put back beside it. It returns nil if one is nowhere.
 func (b *damagedBundle) restore(index int64, width int, inStream map[int64][]byte) [][]byte {
 	records := make([][]byte, width)
 	for i := range records {
-		if b.records != nil && b.records[i] != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
+		stored := inStream[index*proof.TileWidth+int64(i)+1]
+		switch {
+		case b.records != nil && b.fits(b.records[i], i):
 			records[i] = b.records[i]
-			continue
-		}
-		if records[i] = inStream[index*proof.TileWidth+int64(i)+1]; records[i] == nil {
+		case b.fits(stored, i):
+			records[i] = stored
+		case b.beside != nil && b.fits(b.beside[i], i):
+			records[i] = b.beside[i]
+		case stored != nil: // the tile may be what is wrong
+			records[i] = stored
+		default:
 			return nil
 		}
 	}
 	return records
+}
+
+// fits reports whether a record is there and has the hash in the tile, if that can be read.
+func (b *damagedBundle) fits(record []byte, i int) bool {
+	return record != nil && (b.leaves == nil || proof.LeafHash(record) == b.leaves[i])
 }
 
 // eachStored calls fn for every record in the blocks of the damaged stream whose checksum is right. It reads them
