@@ -265,10 +265,10 @@ func (b *backup) goodEntries(index int64) ([][]byte, error) {
 		return records, nil
 	}
 	file, err := b.entries(index, width)
-	if err == nil {
-		err = b.to.writeBundles([]outFile{file})
-	}
 	if err != nil {
+		return nil, fmt.Errorf("%w; run listbound verify on the ledger", err)
+	}
+	if err := b.to.writeBundles([]outFile{file}); err != nil {
 		return nil, err
 	}
 	if records, err = b.to.readEntries(index, b.at.Size); err != nil || !haveHashes(records, leaves) {
