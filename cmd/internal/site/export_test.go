@@ -29,6 +29,9 @@ func (t *turn) Waiting() int {
 // Waiting returns how many wait for the intake.
 func (s *Site) Waiting() int { return s.intake.Waiting() }
 
+// MapDue reports whether a mapping is due so many records after the last one, behind a round of so many.
+func MapDue(since int64, round int) bool { return mapDue(since, round) }
+
 // World returns what judges.
 func (s *Site) World() *judge.World { return s.current().World() }
 

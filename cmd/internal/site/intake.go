@@ -349,7 +349,7 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	if err != nil {
 		return stored, s.damaged(err)
 	}
-	s.mapWhenDue(ctx)
+	s.mapWhenDue(ctx, len(stored))
 	return stored, nil
 }
 

@@ -80,3 +80,18 @@ func TestLongRound(t *testing.T) {
 		seqs[r.Seq] = true
 	}
 }
+
+// TestMapDue: the newest about each set and case are put on record as often in rounds of thousands of records as in those of one.
+func TestMapDue(t *testing.T) {
+	for _, round := range []int64{1, 5, 500, 3900, 4000, 4096, 4161} {
+		mapped, last := int64(0), int64(0)
+		for size := round; size < 100_000; size += round {
+			if site.MapDue(size-last, int(round)) {
+				mapped, last = mapped+1, size
+			}
+		}
+		if mapped < 21 || mapped > 26 {
+			t.Errorf("%d mappings of 100,000 records in rounds of %d", mapped, round)
+		}
+	}
+}

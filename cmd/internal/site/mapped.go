@@ -17,10 +17,14 @@ import (
 // can't be shorter for that case later. Each evidence bundle has one made right before it, so that nothing lies behind.
 const mapEvery = 4096
 
+// mapDue reports whether so many records since the last mapping are enough, where rounds are as long as the one that was just stored:
+// of two ends of rounds it is the one that is nearer.
+func mapDue(since int64, round int) bool { return since+int64(round/2) >= mapEvery }
+
 // mapWhenDue puts the newest records about each set and case on record, when many have come since. The caller holds
 // s.intake. Nothing that was recorded depends on it, so a failure is only logged: it is tried again.
-func (s *Site) mapWhenDue(ctx context.Context) {
-	if s.mapping || s.ledger.Size() < s.mapped+mapEvery {
+func (s *Site) mapWhenDue(ctx context.Context, stored int) {
+	if s.mapping || !mapDue(s.ledger.Size()-s.mapped, stored) {
 		return
 	}
 	if _, err := s.mapNow(context.WithoutCancel(ctx)); err != nil {
