@@ -99,24 +99,30 @@ func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
 		if !here {
 			in.beside = signBeside(linesOf(open))
 		}
-		whole := in.enterAll(rs)
-		signed := whole && in.signedBeside()
+		whole, signed := in.enterAll(rs), in.signedBeside()
 		in.beside.end()
 		switch {
 		case s.knowsAll() != nil:
 			// What was known of the ledger when this began isn't any more, so neither is who may refer to what: all of it is
 			// begun again.
-			for _, r := range open {
-				r.err = nil
-			}
-		case signed:
-			return in, nil
+			takeBack(open)
+		case !signed:
+			// No record may hold one of the lines. It is refused where it stands then, and who was refused because of it is not.
+			takeBack(open)
+			here = true
 		case whole:
-			here = true // so that the line that no record may hold is refused, and nothing else
+			return in, nil
 		}
 		// Or a request was refused after something of it had been entered, which its other lines and those of others may refer
 		// to: the round is begun again without it. That is rare, and one way back is enough.
 		in.model.Unexpect(ctx)
+	}
+}
+
+// takeBack forgets why requests were refused.
+func takeBack(rs []*request) {
+	for _, r := range rs {
+		r.err = nil
 	}
 }
 

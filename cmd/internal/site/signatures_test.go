@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/events"
@@ -61,6 +62,44 @@ func TestSignedBeside(t *testing.T) {
 		if !bytes.Equal(raw, recorded[1][i]) {
 			t.Fatalf("record %d\nin turn: %s\nbeside:  %s", i+1, raw, recorded[1][i])
 		}
+	}
+}
+
+// TestRefusedBesideRefusesNothingElse: a line that no record may hold is known as such after the lines behind it were looked at. What
+// they are refused for because of it, in requests of others too, is taken back.
+func TestRefusedBesideRefusesNothingElse(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(2))
+	c := newCrowd(t)
+	record(t, c.s, oneList)
+	long, err := events.ParseObservation([]byte(tooLong(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	short := *long
+	list := *long.Data.(*events.ListIssued)
+	list.Lines = list.Lines[:3]
+	short.Data = &list
+	var many []*events.Observation
+	for i := range 40 {
+		many = append(many, checked(t, fmt.Sprint("S-", i)))
+	}
+	c.begin()
+	refused := c.add(t.Context(), long)
+	others := c.add(t.Context(), many...)
+	taken := c.add(t.Context(), &short)
+	half := c.add(t.Context(), packed("B"), sealed("NOBODY-PACKED")) // so the round is begun again anyway
+	c.end()
+	if !refusal.Is(refused.err) || !strings.Contains(refused.err.Error(), "a record may have") {
+		t.Errorf("a line that no record may hold: %+v, %v", refused.rs, refused.err)
+	}
+	if others.err != nil || len(others.rs) != len(many) {
+		t.Errorf("%d receipts of %d lines: %v", len(others.rs), len(many), others.err)
+	}
+	if !refusal.Is(half.err) || !strings.Contains(half.err.Error(), "record set.packed first") {
+		t.Errorf("of a set that nobody packed: %+v, %v", half.rs, half.err)
+	}
+	if taken.err != nil || taken.rs[0].Known || taken.rs[0].Seq != c.s.Size() {
+		t.Errorf("a list of which nothing is recorded: %+v, %v", taken.rs, taken.err)
 	}
 }
 
