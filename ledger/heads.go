@@ -109,8 +109,13 @@ func (u *upcoming) add(about []string) []proof.Link {
 	return links
 }
 
-// loadHeads makes the heads known. It is called by the committer before its first round, and by Heads.
+// Prepare reads ahead what the first record is waited for otherwise: which record is the newest about each key.
+func (l *Ledger) Prepare() error { return l.loadHeads() }
+
+// loadHeads makes the heads known. It is called by the committer before its first round, and by whoever asks for them.
 func (l *Ledger) loadHeads() error {
+	l.loading.Lock()
+	defer l.loading.Unlock()
 	l.mu.Lock()
 	loaded := l.heads.loaded
 	l.mu.Unlock()
@@ -129,9 +134,7 @@ func (l *Ledger) loadHeads() error {
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if !l.heads.loaded {
-		l.heads = h
-	}
+	l.heads = h
 	return nil
 }
 

@@ -1,8 +1,10 @@
 package ledger_test
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
@@ -33,6 +35,34 @@ func links(t *testing.T, out []ledger.Appended) string {
 		}
 	}
 	return strings.Join(all, ", ")
+}
+
+// TestPrepare: what the first record needs to be known of is read before it comes.
+func TestPrepare(t *testing.T) {
+	opts := ledgertest.Options(t)
+	var said bytes.Buffer
+	opts.Logger = slog.New(slog.NewTextHandler(&said, nil))
+	l := ledgertest.Open(t, opts)
+	mustAppend(t, l, about(entry(t, "north/or-1", "a", 0), "set A"))
+	last := fill(t, l, "north/or-3", 0, 1000, 10)
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	said.Reset() // there was no copy then
+	l = ledgertest.Open(t, opts)
+	if err := l.Prepare(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(filepath.Join(opts.Dir, "newest.heads")); err != nil {
+		t.Fatal(err)
+	}
+	out := mustAppend(t, l, about(entry(t, "north/or-1", "b", 1), "set A"))
+	if got, want := links(t, out), fmt.Sprint(last+1, ":set A 1 2"); got != want {
+		t.Errorf("links %s, want %s", got, want)
+	}
+	if strings.Contains(said.String(), "reading all records") {
+		t.Errorf("they were read when the record came: %s", &said)
+	}
 }
 
 // TestLinks: a record names the one before it about the same, in a call, between calls, and over restarts, whether the

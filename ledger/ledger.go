@@ -94,6 +94,7 @@ type Ledger struct {
 	looked    *looked // what is known of the blocks that are full
 	allLooked *looked // that with the last block, nil where the server's own index is good, or must be made by itself
 
+	loading sync.Mutex // held while the heads are read
 	heads   heads
 	queue   queue
 	inDoubt *doubtfulRound // nil if the outcome of every round is known; used by the committer only

@@ -13,6 +13,9 @@ import (
 	"listbound/projections/judge"
 )
 
+// SetMapEvery has the newest about each key put on record after so many records.
+func (o *Options) SetMapEvery(records int64) { o.mapEvery = records }
+
 // SetMeanwhile has something done before a folder that is opened is this program's.
 func (o *Options) SetMeanwhile(do func()) { o.meanwhile = do }
 
@@ -30,7 +33,7 @@ func (t *turn) Waiting() int {
 func (s *Site) Waiting() int { return s.intake.Waiting() }
 
 // MapDue reports whether a mapping is due so many records after the last one, behind a round of so many.
-func MapDue(since int64, round int) bool { return mapDue(since, round) }
+func MapDue(since int64, round int) bool { return mapDue(since, mapEvery, round) }
 
 // World returns what judges.
 func (s *Site) World() *judge.World { return s.current().World() }

@@ -19,15 +19,24 @@ const mapEvery = 4096
 
 // mapDue reports whether so many records since the last mapping are enough, where rounds are as long as the one that was just stored:
 // of two ends of rounds it is the one that is nearer.
-func mapDue(since int64, round int) bool { return since+int64(round/2) >= mapEvery }
+func mapDue(since, every int64, round int) bool { return since+int64(round/2) >= every }
 
 // mapWhenDue puts the newest records about each set and case on record, when many have come since. The caller holds
 // s.intake. Nothing that was recorded depends on it, so a failure is only logged: it is tried again.
 func (s *Site) mapWhenDue(ctx context.Context, stored int) {
-	if s.mapping || !mapDue(s.ledger.Size()-s.mapped, stored) {
+	due := func() bool { return mapDue(s.ledger.Size()-s.mapped, s.opts.mapEvery, stored) }
+	if s.mapping || !due() {
 		return
 	}
-	if _, err := s.mapNow(context.WithoutCancel(ctx)); err != nil {
+	ctx = context.WithoutCancel(ctx)
+	var err error
+	if s.mapped == 0 { // none since the folder was opened, and whoever scans first waits for one that isn't due
+		s.mapped, err = s.lastMapped(ctx)
+	}
+	if err == nil && due() {
+		_, err = s.mapNow(ctx)
+	}
+	if err != nil {
 		s.opts.Logger.Warn("the newest record about each set and case could not be put on record", "error", err)
 	}
 }

@@ -48,6 +48,48 @@ func linksOf(t *testing.T, s *site.Site, seq int64) string {
 	return strings.Join(out, ", ")
 }
 
+// TestMappedWhenDue: the newest about each key are put on record after so many records, also where the folder was opened in between:
+// the first scan after a start doesn't wait for a mapping that isn't due.
+func TestMappedWhenDue(t *testing.T) {
+	dir, o := t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+	o.SetMapEvery(6)
+	s := open(t, dir, o)
+	scans, since := 0, 0
+	scan := func() (mapped bool) {
+		t.Helper()
+		scans++
+		before := s.Size()
+		r, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindSetOpened,
+			Time: noon.Add(-time.Hour), Set: fmt.Sprint("LAP-", scans), Data: &events.SetOpened{Case: "K-0412"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for seq := max(before, r[0].Seq) + 1; seq <= s.Size(); seq++ {
+			e, err := s.SignedAt(seq)
+			if err != nil {
+				t.Fatal(err)
+			}
+			mapped = mapped || e.Kind() == events.KindRecordsMapped
+		}
+		return mapped
+	}
+	var got []int // after how many scans there was one
+	for range 20 {
+		if since++; scan() {
+			got, since = append(got, since), 0
+		}
+		if since == 3 {
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			s = open(t, dir, o)
+		}
+	}
+	if len(got) < 3 || got[1] != 6 || got[2] != 6 {
+		t.Errorf("mapped after %v scans", got)
+	}
+}
+
 // TestLinksOfRecords: a record names what it is about, a correction what the corrected one is about and what it puts in its place,
 // also within one batch.
 func TestLinksOfRecords(t *testing.T) {

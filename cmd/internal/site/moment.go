@@ -74,8 +74,14 @@ const (
 )
 
 // KeepTime judges anew whatever becomes overdue, when it does, until the context
-// ends. What is recorded meanwhile is judged as it comes, and here where that failed.
+// ends. What is recorded meanwhile is judged as it comes, and here where that failed. Before all that it reads what the first
+// scan would wait for otherwise.
 func (s *Site) KeepTime(ctx context.Context) {
+	if s.writable() == nil {
+		if err := s.ledger.Prepare(); err != nil {
+			s.opts.Logger.Warn("the first record waits until it is known which is the newest about each set and case", "error", err)
+		}
+	}
 	for {
 		wait := mostWait
 		due, err := Answer(s, func(v *View) (time.Time, error) { return v.Due(ctx) })

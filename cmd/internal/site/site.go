@@ -72,6 +72,7 @@ type Options struct {
 	replaceKey bool // make a key beside the ledger's, which is to take over
 
 	meanwhile func() // in tests: what others do before the folder is this program's
+	mapEvery  int64  // zero: as the constant says
 }
 
 // Site is an open data folder. Its methods may be called from many goroutines.
@@ -152,6 +153,7 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
+	o.mapEvery = cmp.Or(o.mapEvery, mapEvery)
 	if o.Batch < 1 || o.Batch > mostInBatch {
 		o.Batch = usualBatch
 		if o.Alone {
