@@ -228,8 +228,7 @@ func (a *addenda) mark(name, text string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	a.fresh = append(a.fresh, line)
-	return events.Mark(line), a.add(line)
+	return events.Mark(line), a.addFresh(line)
 }
 
 // take keeps disclosures that a station made itself.
@@ -237,14 +236,21 @@ func (a *addenda) take(lines []string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	for _, line := range lines {
-		if a.find(events.Mark(line)) != "" {
-			continue
-		}
-		if err := a.add(line); err != nil {
+		if err := a.addFresh(line); err != nil {
 			return err
 		}
-		a.fresh = append(a.fresh, line)
 	}
+	return nil
+}
+
+// addFresh is add of a line that is to be flushed, if it is not there yet: forget takes each of those off the end. The caller
+// holds mu.
+func (a *addenda) addFresh(line string) error {
+	had := len(a.text)
+	if err := a.add(line); err != nil || len(a.text) == had {
+		return err
+	}
+	a.fresh = append(a.fresh, line)
 	return nil
 }
 

@@ -225,6 +225,28 @@ func TestAddendaIndexIsOfTheFile(t *testing.T) {
 	}
 }
 
+// TestForgetSaidBefore: what was taken in before stays where a refused record says the same, with the same salt.
+func TestForgetSaidBefore(t *testing.T) {
+	x := newTexts(t, t.TempDir())
+	var marks []string
+	for _, text := range []string{"found wet", "torn", "found wet"} {
+		mark, err := x.a.Mark(always{}, "reason", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		marks = append(marks, mark)
+	}
+	if marks[0] != marks[2] {
+		t.Fatal("another salt")
+	}
+	x.a.Forget(2)
+	for _, mark := range marks {
+		if _, ok := x.a.Disclosed(mark); !ok {
+			t.Errorf("%s is forgotten", mark)
+		}
+	}
+}
+
 // TestPlacesOfLikeDigests: the index keeps the beginning of a digest alone.
 func TestPlacesOfLikeDigests(t *testing.T) {
 	like := func(begins, ends byte) (d [32]byte) {

@@ -3,6 +3,7 @@ package site
 import (
 	"context"
 	"errors"
+	"io"
 	"slices"
 	"time"
 
@@ -99,6 +100,12 @@ func (a Addenda) Unindexed() int { return len(a.byMark) }
 
 // Unflushed returns how many are not on disk.
 func (a Addenda) Unflushed() int { return a.unflushed() }
+
+// Mark takes in a text with a salt that random gives.
+func (a Addenda) Mark(random io.Reader, name, text string) (string, error) {
+	a.random = random
+	return a.mark(name, text)
+}
 
 // Begin, Take, Forget, Flush and Drop change what there is.
 func (a Addenda) Begin() error               { return a.begin() }
