@@ -348,7 +348,8 @@ func (a *addenda) head() string {
 
 // replace writes the whole file anew: either the old one is there, or the new one. The caller holds mu.
 func (a *addenda) replace() error {
-	if err := removeIfThere(a.path + indexSuffix); err != nil {
+	// What a crash left of writing the index has the same digests.
+	if err := errors.Join(removeIfThere(a.path+indexSuffix+".tmp"), removeIfThere(a.path+indexSuffix)); err != nil {
 		return err
 	}
 	text := append([]byte(a.head()), a.text...)

@@ -315,12 +315,22 @@ func TestStartWritesTheAddendaIndex(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(to, "addenda.index")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("the backup has an index: %v", err)
 	}
+	data, err := os.ReadFile(index)
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := index + ".tmp" // of a start that was killed
+	if err := os.WriteFile(half, data, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	s = open(t, dir, o)
 	if _, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := os.Stat(index); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("what was taken out is in the index: %v", err)
+	for _, path := range []string{index, half} {
+		if _, err := os.Stat(path); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("what was taken out is in %s: %v", filepath.Base(path), err)
+		}
 	}
 	if e, err := s.EventAt(rs[1].Seq); err != nil || e.Subject == saidCase || e.Data.(*events.CaseClosed).Reason == saidReason {
 		t.Errorf("the record still says %+v, %v", e, err)
