@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"bytes"
-	"cmp"
 	"encoding/binary"
 	"encoding/hex"
 	"errors"
@@ -329,7 +328,7 @@ func (k *looker) loop() {
 func (k *looker) lookUpTo(upto int) error {
 	msgs := filepath.Join(streamDir(k.l.opts.Dir), "msgs")
 	before := len(k.known.blocks)
-	for number := cmp.Or(k.known.lastBlock()+1, 1); number <= upto; number++ {
+	for number := k.known.lastBlock() + 1; number <= upto; number++ {
 		select {
 		case <-k.stop:
 			return nil
