@@ -340,3 +340,29 @@ func TestDiskFullAndFreed(t *testing.T) {
 		})
 	}
 }
+
+// TestFullDiskWithAnOwnerThatIsGone: where there is no room to say whose the folder is, what a killed process left there doesn't say
+// that it has it.
+func TestFullDiskWithAnOwnerThatIsGone(t *testing.T) {
+	opts := ledgertest.Options(t)
+	l := ledgertest.Open(t, opts)
+	mustAppend(t, l, entry(t, "north/or-3", "a", 0))
+	path := filepath.Join(opts.Dir, "owner.json")
+	left, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	// What is written to /dev/full meets a full disk.
+	if err := errors.Join(os.WriteFile(path, left, 0o600), os.Symlink("/dev/full", path+".tmp")); err != nil {
+		t.Fatal(err)
+	}
+	l = ledgertest.Open(t, opts)
+	mustAppend(t, l, entry(t, "north/or-3", "b", 1))
+	now, err := os.ReadFile(path)
+	if err != nil || bytes.Equal(now, left) {
+		t.Errorf("the folder's owner is said to be the one that is gone: %s, %v", now, err)
+	}
+}

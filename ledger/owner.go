@@ -57,7 +57,15 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 		}
 		return nil, errors.Join(e, o.lock.Close())
 	}
-	if err := o.write(); err != nil && !IsNoRoom(err) { // it only informs; held writes it once there is room
+	err = o.write()
+	if IsNoRoom(err) {
+		// It only informs, and held writes it once there is room. One that a killed process left would say until then that
+		// somebody else has the folder.
+		if err = os.Remove(o.path()); errors.Is(err, os.ErrNotExist) {
+			err = nil
+		}
+	}
+	if err != nil {
 		err = fmt.Errorf("cannot write in the folder %s, which a ledger needs for records: %w; "+
 			"make a copy where writing is allowed", dir, cause(err))
 		return nil, errors.Join(err, o.unlock())

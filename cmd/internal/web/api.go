@@ -342,7 +342,7 @@ func answer(s *Server, f func(*http.Request) (any, error)) http.HandlerFunc {
 // the lines before it.
 func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 	rc := http.NewResponseController(w)
-	// Receipts go out while lines still come in.
+	// The receipts of some lines go out while the next ones still come in.
 	if err := rc.EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
 		s.sh.FailJSON(w, r, err)
 		return
