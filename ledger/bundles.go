@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -91,6 +92,7 @@ func packBundle(records [][]byte) ([]byte, error) {
 
 // packedBundle is a packed entry bundle as it is on the disk.
 type packedBundle struct {
+	before int64 // records of the ledger before those of the bundle
 	on     io.ReaderAt
 	table  *seekable.SeekTable
 	packed []byte // one frame, in a buffer for all
@@ -98,8 +100,8 @@ type packedBundle struct {
 
 var errFrameTable = errors.New("its table of frames is damaged")
 
-// openPacked looks at the table of a packed bundle of so many bytes.
-func openPacked(on io.ReaderAt, size int64) (*packedBundle, error) {
+// openPacked looks at the table of packed bundle index, of so many bytes.
+func openPacked(index int64, on io.ReaderAt, size int64) (*packedBundle, error) {
 	frames := size - frameTableBytes
 	if frames < 0 {
 		return nil, errors.New("it is cut short")
@@ -110,13 +112,13 @@ func openPacked(on io.ReaderAt, size int64) (*packedBundle, error) {
 	}
 	table, err := seekable.NewSeekTable(raw)
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", errFrameTable, err)
+		return nil, errFrameTable
 	}
 	last, ok := table.EntryByID(framesInBundle - 1)
 	if !ok || table.NumFrames() != framesInBundle || last.CompressedOffset+uint64(last.CompressedSize) != uint64(frames) {
 		return nil, errFrameTable
 	}
-	return &packedBundle{on: on, table: table}, nil
+	return &packedBundle{before: index * proof.TileWidth, on: on, table: table}, nil
 }
 
 // frame returns the bytes of one frame, appended to out.
@@ -130,17 +132,16 @@ func (p *packedBundle) frame(out []byte, n int) ([]byte, error) {
 		return out, errFrameTable
 	}
 	p.packed = slices.Grow(p.packed[:0], int(at.CompressedSize))[:at.CompressedSize]
+	if _, err := p.on.ReadAt(p.packed, int64(at.CompressedOffset)); err != nil {
+		return out, cause(err)
+	}
 	begins := len(out)
-	if _, err = p.on.ReadAt(p.packed, int64(at.CompressedOffset)); err == nil {
-		out, err = zstandard.DecodeAll(p.packed, slices.Grow(out, int(at.DecompressedSize)))
+	out, err = zstandard.DecodeAll(p.packed, slices.Grow(out, int(at.DecompressedSize)))
+	if err != nil || len(out)-begins != int(at.DecompressedSize) || uint32(xxhash.Sum64(out[begins:])) != at.Checksum {
+		first := p.before + int64(n*recordsInFrame) + 1
+		return out, fmt.Errorf("records %d to %d in it are damaged", first, first+recordsInFrame-1)
 	}
-	if err == nil && (len(out)-begins != int(at.DecompressedSize) || uint32(xxhash.Sum64(out[begins:])) != at.Checksum) {
-		err = errors.New("they are others than when they were packed")
-	}
-	if err != nil {
-		err = fmt.Errorf("records %d to %d of it can't be unpacked: %w", n*recordsInFrame+1, (n+1)*recordsInFrame, cause(err))
-	}
-	return out, err
+	return out, nil
 }
 
 // records returns those of one frame. They share memory with what it appended to out.
@@ -163,10 +164,10 @@ func (p *packedBundle) unpackedSize() int {
 	return size
 }
 
-// unpackBundle returns the records of a packed bundle. With an error come those that could be had all the same, nil for each
+// unpackBundle returns the records of packed bundle index. With an error come those that could be had all the same, nil for each
 // other; whether they are the right ones, their hashes tell.
-func unpackBundle(data []byte) ([][]byte, error) {
-	p, err := openPacked(bytes.NewReader(data), int64(len(data)))
+func unpackBundle(index int64, data []byte) ([][]byte, error) {
+	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)))
 	if err != nil {
 		return withoutTable(data), err
 	}
@@ -207,7 +208,7 @@ func (l logFiles) readFull(index int64) ([][]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read %s: %w", name+packedSuffix, cause(err))
 	}
-	records, err := unpackBundle(data)
+	records, err := unpackBundle(index, data)
 	if err != nil {
 		err = fmt.Errorf("%s: %w", name+packedSuffix, err)
 	}
@@ -239,19 +240,19 @@ func (l logFiles) readOne(index int64, n int) ([]byte, error) {
 		return nil, fmt.Errorf("cannot read %s: %w", name+packedSuffix, cause(err))
 	}
 	defer f.Close()
-	record, err := onePacked(f, n)
+	record, err := onePacked(f, index, n)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name+packedSuffix, err)
 	}
 	return record, nil
 }
 
-func onePacked(f *os.File, n int) ([]byte, error) {
+func onePacked(f *os.File, index int64, n int) ([]byte, error) {
 	info, err := f.Stat()
 	if err != nil {
 		return nil, cause(err)
 	}
-	p, err := openPacked(f, info.Size())
+	p, err := openPacked(index, f, info.Size())
 	if err != nil {
 		return nil, err
 	}
@@ -288,7 +289,12 @@ func (l logFiles) plainBundle(name string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := openPacked(bytes.NewReader(data), int64(len(data)))
+	// The name is of three digits at a time, all but the last three behind an x.
+	index, err := strconv.ParseInt(strings.NewReplacer("x", "", "/", "").Replace(strings.TrimPrefix(name, "tile/entries/")), 10, 64)
+	if err != nil {
+		return nil, os.ErrNotExist
+	}
+	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)))
 	var out []byte
 	for n := 0; err == nil && n < framesInBundle; n++ {
 		out, err = p.frame(out, n)
@@ -323,14 +329,17 @@ func (l logFiles) fullAsItIs(name string) (string, []byte, error) {
 
 // writeBundles writes entry bundles, and removes what they take the place of: full ones that were not packed.
 func (l logFiles) writeBundles(files []outFile) error {
-	err := l.writeDurably(files)
+	if err := l.writeDurably(files); err != nil {
+		return err
+	}
 	for _, file := range files {
-		if plain, packed := strings.CutSuffix(file.name, packedSuffix); packed && err == nil {
-			err = os.Remove(l.path(plain))
+		plain, packed := strings.CutSuffix(file.name, packedSuffix)
+		if !packed {
+			continue
 		}
-		if errors.Is(err, os.ErrNotExist) {
-			err = nil
+		if err := os.Remove(l.path(plain)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
 		}
 	}
-	return err
+	return nil
 }

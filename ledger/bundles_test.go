@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"bytes"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -61,7 +62,7 @@ func TestPackBundle(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got, err := ledger.UnpackBundle(packed); err != nil || !slices.EqualFunc(got, records, bytes.Equal) {
+		if got, err := ledger.UnpackBundle(0, packed); err != nil || !slices.EqualFunc(got, records, bytes.Equal) {
 			t.Fatalf("seed %d: other records than were packed: %v", seed, err)
 		}
 		reference := exec.Command("zstd", "-d", "-c")
@@ -86,7 +87,7 @@ func TestFlippedInPackedBundle(t *testing.T) {
 	for at := range packed {
 		data := bytes.Clone(packed)
 		data[at] ^= 1 << (at % 8)
-		got, err := ledger.UnpackBundle(data)
+		got, err := ledger.UnpackBundle(0, data)
 		if err == nil {
 			if unnoticed++; !slices.EqualFunc(got, records, bytes.Equal) {
 				t.Fatalf("flipped at %d: other records, and no error", at)
@@ -106,6 +107,37 @@ func TestFlippedInPackedBundle(t *testing.T) {
 	// RFC 8878, 3.1.1.1.1: a decoder passes over one bit of a frame's head.
 	if unnoticed > proof.TileWidth/ledger.RecordsInFrame {
 		t.Errorf("%d flips of %d were not noticed", unnoticed, len(packed))
+	}
+}
+
+// Whoever meets a damaged bundle is told which of the ledger's records are, and what to do.
+func TestDamagedBundleSaysWhich(t *testing.T) {
+	opts := wholeLedger(t)
+	flipFile(fullBundle, 500)(t, opts.Dir)
+	data, err := os.ReadFile(filepath.Join(opts.Dir, fullBundle))
+	if err != nil {
+		t.Fatal(err)
+	}
+	far := filepath.Join(opts.Dir, "log/tile/entries/x001")
+	if err := errors.Join(os.MkdirAll(far, 0o700), os.WriteFile(filepath.Join(far, "234.zst"), data, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	l := ledgertest.OpenDamaged(t, opts)
+	_, one := l.Read(7)
+	_, near := l.Tile("tile/entries/000")
+	_, away := l.Tile("tile/entries/x001/234")
+	for err, want := range map[error]string{
+		one: "record 7: tile/entries/000.zst: records 1 to 16 in it are damaged; nothing is lost if the other copy has it: " +
+			"stop whatever records here, run listbound repair, then listbound verify",
+		near: "tile/entries/000.zst: records 1 to 16 in it are damaged",
+		away: "tile/entries/x001/234.zst: records 315905 to 315920 in it are damaged",
+	} {
+		if err == nil || err.Error() != want {
+			t.Errorf("%v, want %s", err, want)
+		}
+	}
+	if _, err := l.Read(17); err != nil {
+		t.Errorf("a record of another frame: %v", err)
 	}
 }
 
@@ -150,7 +182,7 @@ func TestUnpackBundleRefuses(t *testing.T) {
 	} {
 		var before, after runtime.MemStats
 		runtime.ReadMemStats(&before)
-		_, err := ledger.UnpackBundle(data)
+		_, err := ledger.UnpackBundle(0, data)
 		runtime.ReadMemStats(&after)
 		if took := after.TotalAlloc - before.TotalAlloc; err == nil || took > 256<<20 {
 			t.Errorf("%s: %d bytes were taken for it: %v", name, took, err)
@@ -271,7 +303,7 @@ func TestPlainBundlePutBackBesidePacked(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			records, err := ledger.UnpackBundle(data)
+			records, err := ledger.UnpackBundle(0, data)
 			if err != nil {
 				t.Fatal(err)
 			}

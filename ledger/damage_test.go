@@ -201,7 +201,7 @@ const fullBundle = "log/tile/entries/000.zst"
 func inBundle(f func(records [][]byte)) func(*testing.T, string) {
 	return func(t *testing.T, dir string) {
 		change(t, filepath.Join(dir, fullBundle), func(data []byte) []byte {
-			records, err := ledger.UnpackBundle(data)
+			records, err := ledger.UnpackBundle(0, data)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -231,7 +231,7 @@ func plainBundles(t *testing.T, dir string) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		records, err := ledger.UnpackBundle(data)
+		records, err := ledger.UnpackBundle(0, data)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -323,7 +323,7 @@ var damages = []damage{
 	{"last tile changed", flipFile("log/tile/0/001.p/44", 5), 257, "the tiles lead to the root", atStart, false},
 	{"last tile removed", remove("log/tile/0/001.p/44"), 257, "the tree cannot be read", atStart, false},
 	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", atStart, false},
-	{"first bundle changed", flipFile(fullBundle, 500), 1, "records 1 to 16 of it can't be unpacked", onVerify, false},
+	{"first bundle changed", flipFile(fullBundle, 500), 1, "records 1 to 16 in it are damaged", onVerify, false},
 	{"table of the first bundle changed", flipFromEnd(fullBundle, 20), 1, "its table of frames is damaged", onVerify, false},
 	{"a record of the first bundle changed", forgeInBundle(20),
 		20, "the record in the entry bundle does not have the hash in the tree", onVerify, false},

@@ -16,7 +16,8 @@ func (l *Ledger) Read(seq int64) ([]byte, error) {
 	if full := l.Signed().Size / proof.TileWidth * proof.TileWidth; seq >= 1 && seq <= full {
 		record, err := l.files.readOne((seq-1)/proof.TileWidth, int((seq-1)%proof.TileWidth))
 		if err != nil {
-			return nil, fmt.Errorf("record %d: %w", seq, err)
+			return nil, fmt.Errorf("record %d: %w; nothing is lost if the other copy has it: stop whatever records here, run listbound "+
+				"repair, then listbound verify", seq, err)
 		}
 		return record, nil
 	}

@@ -182,7 +182,7 @@ func TestRepairRefuses(t *testing.T) {
 		do   func(*testing.T, string)
 		says string
 	}{
-		{"bundle and stream changed", both(flipFile(fullBundle, 500), flip(1, false)), "records 1 to 16 of it can't be unpacked"},
+		{"bundle and stream changed", both(flipFile(fullBundle, 500), flip(1, false)), "records 1 to 16 in it are damaged"},
 		{"record of the bundle and stream changed", both(forgeInBundle(1), flip(1, false)), "do not lead to the signed root"},
 		{"bundle and stream changed alike", both(forgeInBundle(1), flip(1, true)), "do not lead to the signed root"},
 		{"bundle and stream changed, not packed", both(plainBundles, both(flipFile("log/tile/entries/000", 500), flip(1, false))),

@@ -256,7 +256,7 @@ func (s *source) fact(seq, remarks int64) (facts.Fact, error) {
 func (s *source) read(seq int64) (facts.Fact, error) {
 	rec, err := s.recs.Read(seq)
 	if err != nil {
-		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
+		return facts.Fact{}, err // which names the record
 	}
 	n, at, _, err := proof.ReadArrival(s.origin, rec)
 	if err != nil {
