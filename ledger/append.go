@@ -45,6 +45,14 @@ const maxTail = 64 << 20
 // which each beginning of them makes sense: a station's enrolment before its records. In a cluster a batch is stored whole
 // or not at all.
 func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, error) {
+	return l.AppendAhead(ctx, nil, entries...)
+}
+
+// AppendAhead is Append for a caller who has something to do with the records that need not wait for the disk: ahead is called with
+// them as soon as their sequences and times are fixed, while they are written, and AppendAhead returns after both. Nothing counts that
+// ahead is told until it returns without an error: otherwise there may never be such records. Where an append is refused before that,
+// ahead isn't called.
+func (l *Ledger) AppendAhead(ctx context.Context, ahead func(coming []Appended), entries ...Entry) ([]Appended, error) {
 	if len(entries) == 0 {
 		return nil, nil
 	}
@@ -61,8 +69,19 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 		return nil, l.stopReason()
 	}
 	c := &call{entries: entries, done: make(chan struct{})}
+	if ahead != nil {
+		c.numbered = make(chan struct{})
+	}
 	if err := l.queue.add(c); err != nil {
 		return nil, err
+	}
+	if ahead != nil {
+		select {
+		case <-c.numbered:
+			ahead(c.coming)
+		case <-c.done:
+		case <-ctx.Done():
+		}
 	}
 	select {
 	case <-c.done:

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -686,5 +688,47 @@ func TestProofs(t *testing.T) {
 	}
 	if _, err := l.Consistency(5, last+1); err == nil {
 		t.Error("proved consistency with a checkpoint that does not exist")
+	}
+}
+
+// TestAppendAhead: whoever has something to do with records meanwhile has them before they are on disk, as they will be; and where they
+// don't get there, the error says so all the same. What is refused is not told.
+func TestAppendAhead(t *testing.T) {
+	opts := ledgertest.Options(t)
+	armed, fail, told := false, false, make(chan struct{}, 1)
+	opts.SetFaults(ledger.NewFaults(func(step string) error {
+		if step != "sync stream" || !armed {
+			return nil
+		}
+		<-told
+		if fail {
+			return errFault
+		}
+		return nil
+	}, nil))
+	l := ledgertest.Open(t, opts)
+	prev := fill(t, l, "north/or-3", 0, 3, 0)
+	armed = true
+	var coming []ledger.Appended
+	ahead := func(records []ledger.Appended) {
+		coming = slices.Clone(records)
+		if l.Size() != records[0].Seq-1 {
+			t.Errorf("%d records count, and record %d is not on disk yet", l.Size(), records[0].Seq)
+		}
+		told <- struct{}{}
+	}
+	two := []ledger.Entry{entry(t, "north/or-3", "a", prev), entry(t, "north/or-4", "b", 0)}
+	out, err := l.AppendAhead(t.Context(), ahead, two...)
+	if err != nil || !reflect.DeepEqual(out, coming) || len(out) != 2 || out[0].Seq != prev+1 || out[1].Seq != prev+2 {
+		t.Fatalf("%+v were foretold, and %+v came: %v", coming, out, err)
+	}
+	coming = nil
+	var conflict *ledger.ConflictError
+	if _, err := l.AppendAhead(t.Context(), ahead, entry(t, "north/or-3", "c", prev)); !errors.As(err, &conflict) || coming != nil {
+		t.Errorf("a refused call was told of %+v: %v", coming, err)
+	}
+	fail = true
+	if out, err := l.AppendAhead(t.Context(), ahead, entry(t, "north/or-3", "d", prev+1)); err == nil || out != nil || len(coming) != 1 {
+		t.Errorf("%+v were foretold and %+v came, where the disk failed: %v", coming, out, err)
 	}
 }

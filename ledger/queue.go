@@ -19,12 +19,14 @@ const (
 
 // call is one Append on its way to the committer.
 type call struct {
-	entries []Entry
-	firsts  map[string]int // index of each station's first entry; made when needed
-	state   atomic.Int32
-	done    chan struct{} // closed when out and err are set
-	out     []Appended
-	err     error
+	entries  []Entry
+	firsts   map[string]int // index of each station's first entry; made when needed
+	state    atomic.Int32
+	numbered chan struct{} // closed when coming is set; nil where nobody waits for that
+	coming   []Appended    // the records as they are on their way, numbered
+	done     chan struct{} // closed when out and err are set
+	out      []Appended
+	err      error
 }
 
 const (
@@ -45,6 +47,14 @@ func (c *call) isFirst(i int) bool {
 		}
 	}
 	return c.firsts[c.entries[i].Station] == i
+}
+
+// number tells whoever waits for it how the call's records will be, before they are stored.
+func (c *call) number() {
+	if c.numbered != nil {
+		c.coming = c.out
+		close(c.numbered)
+	}
 }
 
 // finish answers the call.

@@ -28,7 +28,7 @@ func (l *Ledger) newRound(calls []*call) *round {
 		// A clock set back must not make the history run backwards.
 		now = last
 	}
-	next := l.heads.after(l.size)
+	next, seq := l.heads.after(l.size), l.size
 	l.mu.Unlock()
 	for _, c := range calls {
 		c.out = make([]Appended, len(c.entries))
@@ -43,7 +43,8 @@ func (l *Ledger) newRound(calls []*call) *round {
 			last = at
 			links := next.add(e.About)
 			record := proof.AddArrival(l.opts.Origin, e.Note, at, e.Remark, links...)
-			c.out[i] = Appended{At: at, Record: record}
+			seq++
+			c.out[i] = Appended{Seq: seq, At: at, Record: record}
 			m := outgoing{subject: subjectOf(e.Station, e.Kind), station: e.Station, expect: -1, record: record, at: at}
 			if c.isFirst(i) {
 				m.expect = e.ExpectPrev
@@ -51,6 +52,7 @@ func (l *Ledger) newRound(calls []*call) *round {
 			r.msgs = append(r.msgs, m)
 			r.links = append(r.links, links)
 		}
+		c.number()
 	}
 	return r
 }
@@ -82,7 +84,7 @@ func (l *Ledger) send(r *round) {
 		return
 	}
 	l.stored(r, len(r.msgs))
-	r.finish(last, len(r.msgs), nil)
+	r.finish(len(r.msgs), nil)
 }
 
 // publish returns when the round is in the stream and on disk.
@@ -136,19 +138,15 @@ func (l *Ledger) broadcast() {
 	l.grown = make(chan struct{})
 }
 
-// finish answers the round's calls: those in its first n messages with their sequences, which begin behind last, and
-// the others with the error that otherwise returns. Of one of them so many may be stored.
-func (r *round) finish(last int64, n int, otherwise func(c *call, stored int) error) {
+// finish answers the round's calls: those in its first n messages with their records, and the others with the error that
+// otherwise returns. Of one of them so many may be stored.
+func (r *round) finish(n int, otherwise func(c *call, stored int) error) {
 	for _, c := range r.calls {
 		stored := max(n, 0)
 		if n -= len(c.entries); n < 0 {
 			c.out = nil
 			c.finish(otherwise(c, stored))
 			continue
-		}
-		for i := range c.out {
-			last++
-			c.out[i].Seq = last
 		}
 		c.finish(nil)
 	}
@@ -249,7 +247,7 @@ func (l *Ledger) resolve() error {
 	l.forgetStations(d.round)
 	l.stored(d.round, n)
 	if !d.round.isDone() {
-		d.round.finish(d.last, n, func(c *call, stored int) error {
+		d.round.finish(n, func(c *call, stored int) error {
 			if stored > 0 {
 				return fmt.Errorf("%w: only the first %d of %d records were stored: %w", ErrUnknownOutcome, stored, len(c.entries), d.cause)
 			}
