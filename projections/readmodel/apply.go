@@ -103,16 +103,11 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	if b.Len() == 0 {
 		return nil
 	}
-	if m.pos < 0 {
-		return ErrStopped
+	if m.foreseen != nil && m.foreseen.batch != b { // something else was foreseen
+		m.forget(ctx)
 	}
-	if b.first != m.pos+1 {
-		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)
-	}
-	if !m.bulk {
-		for _, k := range m.observed.add(b) { // before anybody can find it
-			m.world.Absent(k.Dim, k.Key)
-		}
+	if err := m.isNext(b); err != nil {
+		return err
 	}
 	if err := m.apply(ctx, b); err != nil {
 		m.forget(ctx)
@@ -137,6 +132,17 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	return m.index(ctx)
+}
+
+// isNext returns an error where a batch can't be applied next.
+func (m *Model) isNext(b *Batch) error {
+	if m.pos < 0 {
+		return ErrStopped
+	}
+	if b.first != m.pos+1 {
+		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)
+	}
+	return nil
 }
 
 // mayHold is how many facts the working memory may hold.
@@ -164,6 +170,7 @@ func (m *Model) remember(b *Batch) {
 // the working memory have already seen its records. In bulk there is no way back,
 // since no journal is kept.
 func (m *Model) forget(ctx context.Context) {
+	m.foreseen = nil
 	_ = m.settle(ctx) // what was applied before the failure; where that is what failed, it is lost with the rest
 	m.letGo()
 	if m.bulk || m.load(context.WithoutCancel(ctx)) != nil {
@@ -175,14 +182,17 @@ func (m *Model) forget(ctx context.Context) {
 const madeAhead = 64
 
 func (m *Model) apply(ctx context.Context, b *Batch) error {
-	added, changed, err := m.audited(ctx, b)
-	if err != nil {
-		return err
+	f := m.foreseen
+	if m.foreseen = nil; f == nil {
+		var err error
+		if f, err = m.foresee(ctx, b); err != nil {
+			return err
+		}
 	}
-	m.note(added)
-	if m.opts.Delay > 0 && !m.bulk && len(changed) == 0 {
-		return m.applyLater(ctx, b, added)
+	if f.judged {
+		return m.applyLater(f)
 	}
+	added, changed := f.added, f.changed
 	if err := m.settle(ctx); err != nil {
 		return err
 	}
@@ -793,19 +803,25 @@ func (m *Model) stationRows(added []facts.Fact) map[string]*stationRow {
 		}
 	}
 	for i := range added {
-		e := added[i].Event
-		if e == nil {
-			continue
-		}
-		add(e.Station)
-		switch d := e.Data.(type) {
-		case *events.StationEnrolled:
-			add(d.Station)
-		case *events.StationRetired:
-			add(d.Station)
+		for _, name := range stationsOf(added[i].Event) {
+			add(name)
 		}
 	}
 	return out
+}
+
+// stationsOf returns the stations that an event changes: that which recorded it, and that which it enrols or retires.
+func stationsOf(e *events.Event) []string {
+	if e == nil {
+		return nil
+	}
+	switch d := e.Data.(type) {
+	case *events.StationEnrolled:
+		return []string{e.Station, d.Station}
+	case *events.StationRetired:
+		return []string{e.Station, d.Station}
+	}
+	return []string{e.Station}
 }
 
 func (w *writer) writeStations(rows map[string]*stationRow, verdicts []projections.Verdict) error {

@@ -116,17 +116,71 @@ func (row *stationRow) after(was *stationRow) *stationRow {
 	return row
 }
 
-// applyLater judges a batch and leaves it to be written later.
-func (m *Model) applyLater(ctx context.Context, b *Batch, added []facts.Fact) error {
-	var verdicts []*judged
-	stations, err := m.judge(ctx, added, nil, func(j judged) { verdicts = append(verdicts, &j) })
-	if err == nil {
-		err = ctx.Err()
+// foreseen is a batch that the audit has taken, and judgement where its rows may be written later. Nobody sees any of it before it is
+// applied.
+type foreseen struct {
+	batch          *Batch
+	added, changed []facts.Fact               // see audited
+	before         map[string]*events.Station // stations that it is about, as they were
+
+	judged   bool
+	verdicts []*judged
+	stations map[string]*stationRow
+	told     []projections.Verdict // of stations
+}
+
+// Foresee judges a batch that is about to be applied, so that Apply of the same, which must be the next thing that is applied, has
+// little to do: its records may still be on their way to the disk. Where they don't get there, Unexpect forgets it. With an error
+// nothing is foreseen, and it can be applied all the same.
+func (m *Model) Foresee(ctx context.Context, b *Batch) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if b.Len() == 0 || m.bulk || m.foreseen != nil {
+		return errors.New("read model: not now")
 	}
-	if err != nil {
+	if err := m.isNext(b); err != nil {
 		return err
 	}
-	rows := m.stationRows(added)
+	before := make(map[string]*events.Station)
+	for _, r := range b.Records {
+		for _, name := range stationsOf(r.Event) {
+			if _, ok := before[name]; !ok {
+				before[name] = m.station(name)
+			}
+		}
+	}
+	f, err := m.foresee(ctx, b)
+	if err != nil {
+		m.forget(ctx)
+		return fmt.Errorf("read model: %w", err)
+	}
+	f.before, m.foreseen = before, f
+	return nil
+}
+
+// foresee brings audit and working memory to behind a batch, and judges it where its rows may be written later.
+func (m *Model) foresee(ctx context.Context, b *Batch) (*foreseen, error) {
+	if !m.bulk {
+		for _, k := range m.observed.add(b) { // before anybody can find it
+			m.world.Absent(k.Dim, k.Key)
+		}
+	}
+	added, changed, err := m.audited(ctx, b)
+	if err != nil {
+		return nil, err
+	}
+	m.note(added)
+	f := &foreseen{batch: b, added: added, changed: changed, judged: m.opts.Delay > 0 && !m.bulk && len(changed) == 0}
+	if !f.judged {
+		return f, nil
+	}
+	f.told, err = m.judge(ctx, added, nil, func(j judged) { f.verdicts = append(f.verdicts, &j) })
+	f.stations = m.stationRows(added)
+	return f, errors.Join(err, ctx.Err())
+}
+
+// applyLater takes what was judged, and leaves it to be written later.
+func (m *Model) applyLater(f *foreseen) error {
 	m.behind.mu.Lock()
 	defer m.behind.mu.Unlock()
 	if f := m.behind.failed; f != nil {
@@ -142,17 +196,17 @@ func (m *Model) applyLater(ctx context.Context, b *Batch, added []facts.Fact) er
 		m.behind.next = u
 		time.AfterFunc(m.opts.Delay, func() { m.settleIfNext(u) })
 	}
-	u.batches, u.n = append(u.batches, applied{b, added}), u.n+b.Len()
-	for _, j := range verdicts {
+	u.batches, u.n = append(u.batches, applied{f.batch, f.added}), u.n+f.batch.Len()
+	for _, j := range f.verdicts {
 		u.verdict(j)
 	}
-	for name, row := range rows {
+	for name, row := range f.stations {
 		u.stations[name] = row.after(u.stations[name])
 	}
-	for _, v := range stations {
+	for _, v := range f.told {
 		u.told[v.Station] = v
 	}
-	u.pos, u.moment = b.first+int64(b.Len())-1, m.moment
+	u.pos, u.moment = f.batch.first+int64(f.batch.Len())-1, m.moment
 	return nil
 }
 

@@ -86,15 +86,16 @@ type Model struct {
 	write *sql.DB // one connection
 	read  *sql.DB
 
-	mu      sync.Mutex
-	pos     int64
-	moment  time.Time
-	audit   *events.Audit
-	world   *judge.World
-	hopes   int       // facts in world that are not recorded yet
-	due     time.Time // no verdict changes by time alone before it; zero: not known
-	indexed bool
-	bulk    bool // judge once at the end: the working memory is complete
+	mu       sync.Mutex
+	pos      int64
+	moment   time.Time
+	audit    *events.Audit
+	world    *judge.World
+	hopes    int       // facts in world that are not recorded yet
+	foreseen *foreseen // what audit and world have besides; nil: nothing
+	due      time.Time // no verdict changes by time alone before it; zero: not known
+	indexed  bool
+	bulk     bool // judge once at the end: the working memory is complete
 
 	maxWorld    int          // maxWorld, less in tests
 	bulkWorld   int          // bulkWorld, less in tests
@@ -319,11 +320,13 @@ func (m *Model) Expect(f facts.Fact) {
 	m.hopes++
 }
 
-// Unexpect forgets what was expected and has not been applied.
+// Unexpect forgets what was expected or foreseen and has not been applied.
 func (m *Model) Unexpect(ctx context.Context) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if m.hopes > 0 && m.resetWorld(ctx) != nil {
+	if m.foreseen != nil {
+		m.forget(ctx)
+	} else if m.hopes > 0 && m.resetWorld(ctx) != nil {
 		m.giveUp(ctx)
 	}
 }

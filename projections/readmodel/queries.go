@@ -224,6 +224,15 @@ func (m *Model) ObservedAt(ctx context.Context, at time.Time) ([]int64, error) {
 func (m *Model) Station(name string) *events.Station {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	if m.foreseen != nil {
+		if st, ok := m.foreseen.before[name]; ok {
+			return st
+		}
+	}
+	return m.station(name)
+}
+
+func (m *Model) station(name string) *events.Station {
 	st := m.audit.Station(name)
 	if st == nil {
 		return nil

@@ -72,17 +72,42 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	return nil
 }
 
-// applyStored applies what was just stored, without reading it again where nothing lies before it.
-func (s *Site) applyStored(ctx context.Context, stored []ledger.Appended) error {
+// foresee judges what is on its way to the disk, and returns it for applyStored; nil where that will do it all.
+func (s *Site) foresee(ctx context.Context, coming []ledger.Appended) *readmodel.Batch {
 	m := s.current()
-	if m == nil || s.elsewhere != "" || s.lag.Load() != nil || m.Position()+1 != stored[0].Seq {
-		return s.catchUp(ctx, nil)
+	if !s.follows(m, coming) {
+		return nil
 	}
-	raws := make([]readmodel.Raw, len(stored))
-	for i, a := range stored {
+	b, err := s.parsed(coming)
+	if err != nil || m.Foresee(ctx, b) != nil {
+		return nil // applyStored meets the same and says so
+	}
+	return b
+}
+
+// follows reports whether records are those behind the last one that a read model knows.
+func (s *Site) follows(m *readmodel.Model, records []ledger.Appended) bool {
+	return m != nil && s.elsewhere == "" && s.lag.Load() == nil && m.Position()+1 == records[0].Seq
+}
+
+func (s *Site) parsed(records []ledger.Appended) (*readmodel.Batch, error) {
+	raws := make([]readmodel.Raw, len(records))
+	for i, a := range records {
 		raws[i] = readmodel.Raw{Seq: a.Seq, Record: a.Record}
 	}
-	b, err := readmodel.Parse(s.ledger.Origin(), s.addenda.disclosed, raws)
+	return readmodel.Parse(s.ledger.Origin(), s.addenda.disclosed, raws)
+}
+
+// applyStored applies what was just stored, without reading it again where nothing lies before it. Foreseen is what foresee returned.
+func (s *Site) applyStored(ctx context.Context, stored []ledger.Appended, foreseen *readmodel.Batch) (err error) {
+	m := s.current()
+	if !s.follows(m, stored) {
+		return s.catchUp(ctx, nil)
+	}
+	b := foreseen
+	if b == nil {
+		b, err = s.parsed(stored)
+	}
 	if err == nil {
 		err = m.Apply(ctx, b)
 	}

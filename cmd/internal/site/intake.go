@@ -333,16 +333,19 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	if err := s.addenda.flush(); err != nil {
 		return nil, s.notKept(err)
 	}
-	stored, err := appendAll(ctx, s.ledger, entries)
+	var coming *readmodel.Batch
+	ahead := func(records []ledger.Appended) { coming = s.foresee(context.WithoutCancel(ctx), records) }
+	stored, err := appendAll(ctx, s.ledger, ahead, entries)
+	if err != nil { // what the others say was expected, or judged already
+		coming = nil
+		s.current().Unexpect(context.WithoutCancel(ctx))
+	}
 	if len(stored) == 0 {
 		return nil, s.damaged(err)
 	}
-	if err != nil { // what the others say was expected
-		s.current().Unexpect(ctx)
-	}
 	// What is stored is acknowledged whatever becomes of the read model, which
 	// catches up before the next line: the receipt says where it is behind.
-	if err := s.applyStored(context.WithoutCancel(ctx), stored); err != nil {
+	if err := s.applyStored(context.WithoutCancel(ctx), stored, coming); err != nil {
 		s.opts.Logger.Error("the read model lags behind the ledger", "error", err)
 	}
 	s.listen.tell()
@@ -356,12 +359,14 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 // appender is what appendAll needs of a ledger.
 type appender interface {
 	Append(ctx context.Context, entries ...ledger.Entry) ([]ledger.Appended, error)
+	AppendAhead(ctx context.Context, ahead func([]ledger.Appended), entries ...ledger.Entry) ([]ledger.Appended, error)
 }
 
-// appendAll stores entries, by several calls where they are too many for one: with an error it returns those of the calls before.
-func appendAll(ctx context.Context, l appender, entries []ledger.Entry) ([]ledger.Appended, error) {
+// appendAll stores entries, by several calls where they are too many for one: with an error it returns those of the calls before. Where
+// one call takes them all, ahead is told of them while they are written.
+func appendAll(ctx context.Context, l appender, ahead func([]ledger.Appended), entries []ledger.Entry) ([]ledger.Appended, error) {
 	if len(entries) <= ledger.MaxBatch {
-		return l.Append(ctx, entries...)
+		return l.AppendAhead(ctx, ahead, entries...)
 	}
 	all, last := make([]ledger.Appended, 0, len(entries)), make(map[string]int64)
 	for part := range slices.Chunk(entries, ledger.MaxBatch) {

@@ -1,6 +1,7 @@
 package site_test
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -93,5 +94,60 @@ func TestMapDue(t *testing.T) {
 		if mapped < 21 || mapped > 26 {
 			t.Errorf("%d mappings of 100,000 records in rounds of %d", mapped, round)
 		}
+	}
+}
+
+// TestForeseenIsForgotten: whenever somebody else takes the folder while a line is recorded, nobody sees anything of one that has no
+// receipt, also of one that was judged on its way to the disk.
+func TestForeseenIsForgotten(t *testing.T) {
+	unknown := 0
+	for nth := int64(1); ; nth++ { // each time the clock is asked while the line is recorded
+		dir, path := t.TempDir(), ""
+		var left atomic.Int64
+		clock := func() time.Time {
+			if left.Add(-1) == 0 {
+				writeFile(t, path+".new", []byte(`{"pid":1}`))
+				if err := os.Rename(path+".new", path); err != nil {
+					t.Error(err)
+				}
+			}
+			return noon.Add(time.Hour)
+		}
+		s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: clock})
+		if err != nil {
+			t.Fatal(err)
+		}
+		record(t, s, oneList)
+		if _, err := s.Observe(t.Context(), packed("A")); err != nil {
+			t.Fatal(err)
+		}
+		path = filepath.Join(dir, "owner.json")
+		before := s.Size()
+		left.Store(nth)
+		_, err = s.Observe(t.Context(), packed("B"))
+		if left.Load() > 0 { // it was not asked so often
+			if err := errors.Join(err, s.Close()); err != nil {
+				t.Error(err)
+			}
+			break
+		}
+		if err == nil {
+			t.Errorf("recorded, and the folder was somebody else's at the clock's %d. time", nth)
+		}
+		if errors.Is(err, ledger.ErrUnknownOutcome) {
+			unknown++
+		}
+		if at, err := site.Answer(s, func(v *site.View) (int64, error) { return v.Position(), nil }); at != before || err != nil {
+			t.Errorf("%d. time: %d records are known, %d have receipts: %v", nth, at, before, err)
+		}
+		for _, k := range s.World().Trips() {
+			if k.Set == "B" {
+				t.Errorf("%d. time: the packing of %s is known, which has no receipt", nth, k.Set)
+			}
+		}
+		_ = s.Close() // the folder is somebody else's
+	}
+	if unknown == 0 {
+		t.Error("no line was on its way to the disk")
 	}
 }
