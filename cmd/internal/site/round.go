@@ -21,7 +21,8 @@ type request struct {
 	play  func(at time.Time) // sets the clock as each line arrives, in a week that is played; nil: it goes by itself
 	taken bool               // a round has seen to it: the lines have their receipts, or err says why not
 	err   error
-	done  int // with an error, how many of its first lines have their receipts
+	done  int           // with an error, how many of its first lines have their receipts
+	over  chan struct{} // closed when a round has seen to it; nil where nobody waits for that
 }
 
 // requests are those that no round has taken, in the order in which they came.
@@ -59,10 +60,13 @@ func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 
 // hand has a request taken.
 func (s *Site) hand(r *request) error {
+	r.over = make(chan struct{})
 	s.requests.add(r)
-	s.intake.Lock()
+	if !s.intake.LockUnless(r.over) { // whoever had the intake before has seen to it
+		return r.err
+	}
 	defer s.intake.Unlock()
-	for !r.taken { // by whoever had the intake before
+	for !r.taken {
 		s.round(s.requests.next(s.opts.Batch))
 	}
 	return r.err
@@ -84,6 +88,9 @@ func (s *Site) round(rs []*request) {
 	for _, r := range rs {
 		if r.err == nil {
 			r.err = err
+		}
+		if r.over != nil {
+			close(r.over)
 		}
 	}
 }

@@ -1,38 +1,75 @@
 package site
 
-import "sync"
+import (
+	"slices"
+	"sync"
+)
 
 // turn is a lock that goes to those who ask for it in the order in which they did. A mutex goes to whoever asks when it is let
 // go, which is the file that had it, so a station that scans would wait for two parts of that.
 type turn struct {
 	mu      sync.Mutex
 	taken   bool
-	waiting []chan struct{}
+	waiting []waiter
 	asked   bool // somebody had to wait
 }
 
-func (t *turn) Lock() {
+// waiter is one who waits for the lock.
+type waiter struct {
+	mine chan struct{}   // closed when it has it
+	over <-chan struct{} // closed when it wants it no more; nil: it always does
+}
+
+func (t *turn) Lock() { t.LockUnless(nil) }
+
+// LockUnless is Lock for as long as something isn't over, and reports whether it has the lock: of many who wait for what one does for
+// all of them, each would have to be let in only to see that it is done.
+func (t *turn) LockUnless(over <-chan struct{}) bool {
 	t.mu.Lock()
 	if !t.taken {
 		t.taken = true
 		t.mu.Unlock()
-		return
+		return true
 	}
 	mine := make(chan struct{})
-	t.waiting, t.asked = append(t.waiting, mine), true
+	t.waiting, t.asked = append(t.waiting, waiter{mine, over}), true
 	t.mu.Unlock()
-	<-mine
+	select {
+	case <-mine:
+		return true
+	case <-over:
+	}
+	t.mu.Lock()
+	n := len(t.waiting)
+	t.waiting = slices.DeleteFunc(t.waiting, func(w waiter) bool { return w.mine == mine })
+	t.mu.Unlock()
+	if n == len(t.waiting) && isClosed(mine) {
+		t.Unlock()
+	}
+	return false
 }
 
 func (t *turn) Unlock() {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if len(t.waiting) == 0 {
-		t.taken = false
-		return
+	for len(t.waiting) > 0 {
+		next := t.waiting[0]
+		if t.waiting = t.waiting[1:]; !isClosed(next.over) {
+			close(next.mine)
+			return
+		}
 	}
-	close(t.waiting[0])
-	t.waiting = t.waiting[1:]
+	t.taken = false
+}
+
+// isClosed reports whether a channel that nothing is sent to is closed.
+func isClosed(c <-chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
 }
 
 // wasAskedFor reports whether somebody had to wait since it was asked last.

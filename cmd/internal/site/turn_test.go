@@ -45,3 +45,48 @@ func TestTurnsInOrder(t *testing.T) {
 		t.Error("nobody has it, and it isn't free")
 	}
 }
+
+// TestTurnNotWanted: who no longer wants it is not let in and keeps nobody out, whichever of the two comes first, and nobody who waits
+// behind it waits for it.
+func TestTurnNotWanted(t *testing.T) {
+	var turn site.Turn
+	for n := range 3000 {
+		over := make(chan struct{})
+		var all sync.WaitGroup
+		turn.Lock()
+		all.Go(func() {
+			if turn.LockUnless(over) {
+				turn.Unlock()
+			}
+		})
+		for turn.Waiting() == 0 {
+		}
+		all.Go(func() { close(over) })
+		if n%3 == 0 {
+			<-over
+		}
+		turn.Unlock()
+		all.Wait()
+		if !turn.TryLock() {
+			t.Fatalf("%d. time: nobody wants it, and it isn't free", n)
+		}
+		turn.Unlock()
+	}
+	over := make(chan struct{})
+	turn.Lock()
+	var all sync.WaitGroup
+	all.Go(func() {
+		if turn.LockUnless(over) {
+			t.Error("let in, and it didn't want it")
+			turn.Unlock()
+		}
+	})
+	for turn.Waiting() != 1 {
+	}
+	close(over)
+	all.Wait()
+	if turn.Waiting() != 0 {
+		t.Error("it waits still")
+	}
+	turn.Unlock()
+}
