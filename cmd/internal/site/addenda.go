@@ -45,6 +45,7 @@ type addenda struct {
 	cases      map[digest][]int // where those of them begin that give a case its id, by its reference's digest
 	kept       int64            // bytes of the file that hold whole lines
 	fresh      []string         // not on disk yet
+	flushing   chan error       // gets what became of the flush that was begun; nil: none was
 
 	proposed map[string]events.Addendum // of cases that nothing is recorded of, by reference; see proposeCase
 }
@@ -314,8 +315,29 @@ func (a *addenda) begin() error {
 	return nil
 }
 
-// flush brings to disk what was taken in. A line that an earlier failure left half written is overwritten.
+// beginFlush begins flush for whoever calls that next, and calls nothing else that changes anything before.
+func (a *addenda) beginFlush() {
+	if a.flushing != nil || a.unflushed() == 0 {
+		return
+	}
+	done := make(chan error, 1)
+	a.flushing = done
+	go func() { done <- a.flushFresh() }()
+}
+
+// flush brings to disk what was taken in.
 func (a *addenda) flush() error {
+	if a.flushing != nil {
+		err := <-a.flushing
+		if a.flushing = nil; err != nil {
+			return err
+		}
+	}
+	return a.flushFresh()
+}
+
+// flushFresh overwrites a line that an earlier failure left half written.
+func (a *addenda) flushFresh() error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if len(a.fresh) == 0 {

@@ -106,7 +106,11 @@ func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
 		if !here {
 			in.beside = signBeside(linesOf(open))
 		}
-		whole, signed := in.enterAll(rs), in.signedBeside()
+		whole := in.enterAll(rs)
+		if whole && in.beside != nil {
+			s.addenda.beginFlush() // while the signatures are made
+		}
+		signed := in.signedBeside()
 		in.beside.end()
 		switch {
 		case s.knowsAll() != nil:

@@ -14,8 +14,8 @@ import (
 // before it is stored, signing takes most. A record says the hash of its station's record before it, so those of one station are signed
 // one after the other, by one goroutine, and those of different stations at once. Nothing else of a line waits for its signature.
 
-// fewestBeside is from how many lines on that is worth a goroutine: those of people who scan are signed where they are.
-const fewestBeside = 32
+// fewestBeside is from how many lines on that is worth a goroutine: a scan that comes alone is signed where it is.
+const fewestBeside = 4
 
 // mostBeside is how many sign at once: to sign takes about twice as long as all else until a line is stored.
 const mostBeside = 4
