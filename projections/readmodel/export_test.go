@@ -244,3 +244,11 @@ func (m *Model) AsksKept() int { return len(m.resting.asks) }
 
 // MayHold is how many facts the working memory may hold before it is emptied.
 func (m *Model) MayHold() int { return m.mayHold() }
+
+// InterruptWriting has a statement that never ends interrupted on the connection that writes.
+func (m *Model) InterruptWriting(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, time.Millisecond)
+	defer cancel()
+	_, err := m.write.ExecContext(ctx, `WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT count(*) FROM n`)
+	return err
+}

@@ -244,3 +244,16 @@ func TestEventsByID(t *testing.T) {
 		}
 	}
 }
+
+// TestCloseAfterInterrupt: a model whose writing was interrupted closes, as where somebody ends a rebuild while it makes the indexes.
+func TestCloseAfterInterrupt(t *testing.T) {
+	h := week(t, 1)
+	m := open(t, h.book, filepath.Join(t.TempDir(), "r.db"))
+	h.apply(m, int64(len(h.facts))) // with statements that stay prepared
+	if err := m.InterruptWriting(t.Context()); err == nil {
+		t.Fatal("not interrupted")
+	}
+	if err := m.Close(); err != nil {
+		t.Error(err)
+	}
+}

@@ -91,9 +91,13 @@ func (m *Model) writerOn(c any) (*writer, error) {
 	return m.writer, nil
 }
 
-// close lets the statements go, before their connection is closed.
+// close lets the statements go, before their connection is closed. Where that was interrupted, database/sql has closed it, and they
+// are gone with it: the driver would look for it.
 func (w *writer) close() error {
 	if w == nil {
+		return nil
+	}
+	if conn, ok := w.conn.(driver.Validator); ok && !conn.IsValid() {
 		return nil
 	}
 	var errs []error
