@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -181,4 +182,20 @@ func IndexOf(dir string) ([]byte, error) {
 		return nil, errors.Join(err, errors.New("not all blocks are in order"))
 	}
 	return all.index(), nil
+}
+
+// ReadStream reads the stream as Verify does, ReadServer by the server alone, and ReadKnown from the files of blocks that were looked
+// at alone; it returns the record that is next.
+func (l *Ledger) ReadStream(ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error) error {
+	return l.readStream(ctx, from, last, fn)
+}
+
+func (l *Ledger) ReadServer(ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error) error {
+	return readDirect(ctx, l.home.(*embedded).nc, streamName, apiTimeout, from, last, fn, nil)
+}
+
+func (l *Ledger) ReadKnown(
+	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
+) (next int64, err error) {
+	return l.home.(*embedded).looker.read(ctx, from, last, fn)
 }

@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -280,5 +281,53 @@ func TestFullBlocksAreLookedAt(t *testing.T) {
 	l, warned := opened(t, opts)
 	if warned != "" || l.Size() != 440 {
 		t.Errorf("%d records, want 440; the start warned: %s", l.Size(), warned)
+	}
+}
+
+// TestKnownBlocksAreRead: the records of blocks that were looked at are read from their files, and are what the server gives. Where one
+// is not as it was found, the server is asked.
+func TestKnownBlocksAreRead(t *testing.T) {
+	opts, _ := manyStations(t)
+	l := ledgertest.Open(t, opts)
+	size := l.Size()
+	next, err := l.ReadKnown(t.Context(), 1, size, func(int64, string, []byte) error { return nil })
+	if err != nil || next < 200 || next > size {
+		t.Fatalf("of %d records the files of known blocks have those before %d: %v", size, next, err)
+	}
+	same := func(from, last int64) {
+		t.Helper()
+		var got, want []string
+		into := func(s *[]string) func(int64, string, []byte) error {
+			return func(seq int64, subject string, record []byte) error {
+				*s = append(*s, fmt.Sprint(seq, " ", subject, " ", string(record)))
+				return nil
+			}
+		}
+		if err := errors.Join(l.ReadStream(t.Context(), from, last, into(&got)), l.ReadServer(t.Context(), from, last, into(&want))); err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(got, want) {
+			t.Errorf("of %d to %d %d records are read that are not the %d of the server", from, last, len(got), len(want))
+		}
+	}
+	for _, x := range [][2]int64{{1, size}, {2, 2}, {next - 1, next}, {next, size}, {100, next - 1}, {next - 3, next - 2}} {
+		same(x[0], x[1])
+	}
+	enough := errors.New("enough")
+	if at, err := l.ReadKnown(t.Context(), 5, size, func(seq int64, _ string, _ []byte) error {
+		if seq == 7 {
+			return enough
+		}
+		return nil
+	}); !errors.Is(err, enough) || at != 7 {
+		t.Errorf("stopped at %d: %v", at, err)
+	}
+	for _, block := range []int{2, 1} {
+		flipPacked(block, 3000)(t, opts.Dir)
+		same(1, size)
+		if at, err := l.ReadKnown(t.Context(), 1, size, func(int64, string, []byte) error { return nil }); err != nil || at >= next {
+			t.Errorf("block %d is damaged, and its file is read up to %d: %v", block, at, err)
+		}
+		flipPacked(block, 3000)(t, opts.Dir)
 	}
 }

@@ -292,6 +292,10 @@ const (
 func (e *embedded) read(
 	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
 ) error {
+	from, err := e.looker.read(ctx, from, last, fn)
+	if err != nil || from > last {
+		return err
+	}
 	for {
 		lacks := int64(0)
 		err := readDirect(ctx, e.nc, streamName, apiTimeout, from, last, fn, func(seq int64) (bool, error) {
