@@ -80,7 +80,9 @@ func (s *Site) HistoryJudged(ctx context.Context, q Query) (*projections.History
 
 // CheckModel holds the read model against the records, as Verify does, without looking at the records themselves.
 func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) {
-	return s.checkModel(ctx, atOnce)
+	c := s.beginModelCheck(ctx, atOnce)
+	defer c.drop()
+	return c.end()
 }
 
 // Addenda are the texts of a folder, for tests of how they are found.

@@ -15,6 +15,36 @@ import (
 // mostDifferences is how many rows are named; the rest is counted.
 const mostDifferences = 20
 
+// modelCheck is a check of the read model that may be under way.
+type modelCheck struct {
+	done     chan struct{}
+	drop     func() // ends it
+	problems []ledger.Problem
+	err      error
+}
+
+// beginModelCheck begins it, so that it can go on while the records are looked at: each of the two leaves processors idle that the
+// other one needs. It must be dropped in the end.
+func (s *Site) beginModelCheck(ctx context.Context, fill filler) *modelCheck {
+	ctx, cancel := context.WithCancel(ctx)
+	c := &modelCheck{done: make(chan struct{})}
+	c.drop = func() {
+		cancel()
+		<-c.done
+	}
+	go func() {
+		defer close(c.done)
+		c.problems, c.err = s.checkModel(ctx, fill)
+	}()
+	return c
+}
+
+// end returns what it found.
+func (c *modelCheck) end() ([]ledger.Problem, error) {
+	<-c.done
+	return c.problems, c.err
+}
+
 // checkModel holds the read model against the ledger: one is made afresh beside it, of the same records and as of the
 // same moment, and the two are compared row by row. It says what differs, which only a hand in the file can have done,
 // or a disk that lost it.

@@ -1,7 +1,9 @@
 package site_test
 
 import (
+	"context"
 	"database/sql"
+	"errors"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -46,4 +48,26 @@ func mustVerify(t *testing.T, s *site.Site, want string) {
 	if v.OK || !found || !strings.Contains(v.Problems[0].What+v.Problems[len(v.Problems)-1].What, "listbound rebuild") {
 		t.Errorf("no problem begins with %q: %v", want, v.Problems)
 	}
+}
+
+// TestVerifyInterrupted: whoever ends a verification ends the second read model with it, and nothing of that is left.
+func TestVerifyInterrupted(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, strings.Join(weekLines(t), "\n"))
+	for _, when := range []string{"before", "within"} {
+		ctx, end := context.WithCancel(t.Context())
+		if when == "before" {
+			end()
+		}
+		v, err := s.Verify(ctx, func(int64, int64) { end() })
+		if ended := v == nil && errors.Is(err, context.Canceled); !ended && (when == "before" || err != nil) { // within, it may be done
+			t.Errorf("%s: %+v, %v", when, v, err)
+		}
+		end()
+		if left, err := filepath.Glob(filepath.Join(dir, "checking-*")); err != nil || len(left) > 0 {
+			t.Errorf("%s: %v is left: %v", when, left, err)
+		}
+	}
+	mustVerify(t, s, "")
 }

@@ -232,6 +232,11 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq int64), fill filler) (*Verification, error) {
 	without, logs, pictures, photographs := make(marksWithout), s.runLogs(), s.keptPictures(), s.keptPhotographs()
+	var model *modelCheck
+	if !o.Slowly {
+		model = s.beginModelCheck(ctx, fill)
+		defer model.drop()
+	}
 	v, err := s.verifyRecords(ctx, o, func(r *recordRead) {
 		each(r.Seq)
 		without.look(s, r.Seq, r.Note)
@@ -256,7 +261,11 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 		return nil, err
 	}
 	if len(v.Problems) == 0 { // else the records themselves are in doubt
-		differing, err := s.checkModel(ctx, fill)
+		if model == nil {
+			model = s.beginModelCheck(ctx, fill)
+			defer model.drop()
+		}
+		differing, err := model.end()
 		switch {
 		case refusal.IsNoRoom(err):
 			v.noModel = err
