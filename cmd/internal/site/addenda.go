@@ -45,7 +45,7 @@ type addenda struct {
 	cases      map[digest][]int // where those of them begin that give a case its id, by its reference's digest
 	kept       int64            // bytes of the file that hold whole lines
 	fresh      []string         // not on disk yet
-	flushing   chan error       // gets what became of the flush that was begun; nil: none was
+	flushing   *flushing        // the flush that was begun; nil: none was
 
 	proposed map[string]events.Addendum // of cases that nothing is recorded of, by reference; see proposeCase
 }
@@ -315,20 +315,44 @@ func (a *addenda) begin() error {
 	return nil
 }
 
-// beginFlush begins flush for whoever calls that next, and calls nothing else that changes anything before.
+// flushing is a flush that was begun.
+type flushing struct {
+	lines []string   // what it writes
+	kept  int64      // as it was before
+	done  chan error // gets what became of it
+}
+
+// beginFlush begins flush for whoever calls that next, or takeBackFlush, and calls nothing else that changes anything before.
 func (a *addenda) beginFlush() {
 	if a.flushing != nil || a.unflushed() == 0 {
 		return
 	}
-	done := make(chan error, 1)
-	a.flushing = done
-	go func() { done <- a.flushFresh() }()
+	f := &flushing{a.fresh, a.kept, make(chan error, 1)}
+	a.flushing = f
+	go func() { f.done <- a.flushFresh() }()
+}
+
+// takeBackFlush ends a flush that was begun and that nobody calls for. What it wrote is unflushed again, for forget: of texts that no
+// record has a mark of no redaction would know.
+func (a *addenda) takeBackFlush() {
+	f := a.flushing
+	if f == nil {
+		return
+	}
+	err := <-f.done
+	if a.flushing = nil; err != nil {
+		return
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.fresh, a.kept = append(f.lines, a.fresh...), f.kept
+	_ = os.Truncate(a.path, a.kept) // else the next flush does
 }
 
 // flush brings to disk what was taken in.
 func (a *addenda) flush() error {
-	if a.flushing != nil {
-		err := <-a.flushing
+	if f := a.flushing; f != nil {
+		err := <-f.done
 		if a.flushing = nil; err != nil {
 			return err
 		}

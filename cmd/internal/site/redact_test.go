@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -82,6 +83,37 @@ func TestRedaction(t *testing.T) {
 	}
 	nowhere(t, dir, saidCase, saidReason, saidAction)
 	check(open(t, dir, o))
+	nowhere(t, dir, saidCase, saidReason, saidAction)
+}
+
+// TestRedactionOfARoundBegunAgain: where a round is begun again because of a line that no record may hold, what its other lines say is
+// beside the ledger once, and a redaction takes out all of it; and of the line that is refused nothing is kept.
+func TestRedactionOfARoundBegunAgain(t *testing.T) {
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(2))
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	var lines []string
+	for _, o := range append(closing(noon.Add(-2*time.Hour)), checked(t, "LAP-015")) {
+		raw, err := events.FormatObservation(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines = append(lines, string(raw))
+	}
+	rs := record(t, s, strings.Join(append(lines, tooLong(t)), "\n"))
+	if len(rs) != 4 || rs[2].Error != "" || !strings.Contains(rs[3].Error, "a record has at most") {
+		t.Fatalf("recorded: %+v", rs)
+	}
+	texts, err := site.ReadAddenda(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := texts.Unindexed(); n != 5 { // a case, a reason and an action, and why two stations were enrolled
+		t.Errorf("%d texts are beside the ledger, want 5", n)
+	}
+	if _, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"}); err != nil {
+		t.Fatal(err)
+	}
 	nowhere(t, dir, saidCase, saidReason, saidAction)
 }
 

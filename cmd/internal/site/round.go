@@ -85,6 +85,7 @@ func (s *Site) round(rs []*request) {
 	if err == nil {
 		err = s.store(ctx, in, rs)
 	}
+	s.addenda.takeBackFlush() // where it came to no append
 	for _, r := range rs {
 		if r.err == nil {
 			r.err = err
@@ -127,6 +128,7 @@ func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
 		// Or a request was refused after something of it had been entered, which its other lines and those of others may refer
 		// to: the round is begun again without it. That is rare, and one way back is enough.
 		in.model.Unexpect(ctx)
+		s.addenda.takeBackFlush()
 	}
 }
 
