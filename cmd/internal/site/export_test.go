@@ -85,6 +85,17 @@ func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) {
 	return c.end()
 }
 
+// VerifyWith is Verify that calls each with every record, and holds the read model against one that fill makes, as AtOnce does.
+func (s *Site) VerifyWith(ctx context.Context, each func(seq int64), fill Filler) (*Verification, error) {
+	return s.verify(ctx, ledger.VerifyOptions{}, each, fill)
+}
+
+// Filler makes a read model.
+type Filler = filler
+
+// AtOnce is what Verify uses.
+var AtOnce Filler = atOnce
+
 // Addenda are the texts of a folder, for tests of how they are found.
 type Addenda struct{ *addenda }
 

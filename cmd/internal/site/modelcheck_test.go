@@ -7,8 +7,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/ledger"
+	"listbound/projections/readmodel"
 )
 
 // edit changes the read model by hand.
@@ -70,4 +73,35 @@ func TestVerifyInterrupted(t *testing.T) {
 		}
 	}
 	mustVerify(t, s, "")
+}
+
+// TestVerifyWhileTextsAreTakenOut: a redaction ends the second read model of a verification, which would have the texts. Where it is
+// over before the records are verified, that is no reason to have verified them for nothing.
+func TestVerifyWhileTextsAreTakenOut(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: fixed(noon)})
+	if _, err := s.Observe(t.Context(), closing(noon.Add(-2*time.Hour))...); err != nil {
+		t.Fatal(err)
+	}
+	begun, times := make(chan struct{}), 0
+	v, err := s.VerifyWith(t.Context(), func(seq int64) {
+		if seq > 1 {
+			return
+		}
+		<-begun
+		if out, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"}); err != nil || out.Unfinished {
+			t.Errorf("taken out: %+v, %v", out, err)
+		}
+		nowhere(t, dir, saidCase, saidReason, saidAction)
+	}, func(ctx context.Context, l *ledger.Ledger, o readmodel.Options) (*readmodel.Model, error) {
+		if times++; times == 1 {
+			close(begun)
+			<-ctx.Done()
+			return nil, ctx.Err()
+		}
+		return site.AtOnce(ctx, l, o)
+	})
+	if err != nil || !v.OK || times != 2 {
+		t.Errorf("after %d times: %+v, %v", times, v, err)
+	}
 }

@@ -261,7 +261,7 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 		return nil, err
 	}
 	if len(v.Problems) == 0 { // else the records themselves are in doubt
-		if model == nil {
+		if model == nil || model.wasBarred() {
 			model = s.beginModelCheck(ctx, fill)
 			defer model.drop()
 		}
