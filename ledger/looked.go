@@ -329,9 +329,17 @@ func (k *looker) read(
 		if err != nil || fileSum(r.onDisk) != b.file.sum {
 			break
 		}
-		for len(data) > 0 && from <= last {
-			one, rest, _ := cutRecord(data) // the checksum is that of whole records, each behind the one before it
-			if data = rest; one.seq < from {
+		sum, err := highwayhash.New64(blockKey(b.number))
+		if err != nil {
+			break
+		}
+		for seq := b.first; len(data) > 0 && from <= last; seq++ {
+			// So it was found, unless somebody has changed the block and what was written down of it.
+			one, rest, ok := cutRecord(data)
+			if !ok || one.seq != seq || !one.isWholeBy(sum) {
+				return from, nil
+			}
+			if data = rest; seq < from {
 				continue
 			}
 			if err := fn(one.seq, string(one.subject), one.payload); err != nil {
