@@ -327,8 +327,7 @@ func TestKnownBlocksOutOfOrder(t *testing.T) {
 	}
 }
 
-// TestKnownBlocksAreRead: the records of blocks that were looked at are read from their files, and are what the server gives. Where one
-// is not as it was found, the server is asked.
+// TestKnownBlocksAreRead: the records of blocks that were looked at are read from their files, and are what the server gives.
 func TestKnownBlocksAreRead(t *testing.T) {
 	opts, _ := manyStations(t)
 	l := ledgertest.Open(t, opts)
@@ -365,11 +364,50 @@ func TestKnownBlocksAreRead(t *testing.T) {
 	}); !errors.Is(err, enough) || at != 7 {
 		t.Errorf("stopped at %d: %v", at, err)
 	}
-	for _, block := range []int{2, 1} {
+}
+
+// TestKnownBlockDamaged: of a block that isn't as it was found, and of those behind it, the server is asked. What it has of the damaged
+// one depends on what it still holds in memory; all else is read, and nothing otherwise than it was.
+func TestKnownBlockDamaged(t *testing.T) {
+	for _, block := range []int{1, 2} {
+		opts, _ := manyStations(t)
+		l := ledgertest.Open(t, opts)
+		was := make(map[int64]string)
+		if err := l.ReadStream(t.Context(), 1, l.Size(), func(seq int64, subject string, record []byte) error {
+			was[seq] = subject + " " + string(record)
+			return nil
+		}); err != nil || int64(len(was)) != l.Size() {
+			t.Fatalf("%d of %d records are read: %v", len(was), l.Size(), err)
+		}
+		known := func() int64 {
+			t.Helper()
+			next, err := l.ReadKnown(t.Context(), 1, l.Size(), func(int64, string, []byte) error { return nil })
+			if err != nil {
+				t.Fatal(err)
+			}
+			return next
+		}
+		end := known()
+		flipPacked(2, 3000)(t, opts.Dir)
+		begins := [...]int64{1: 1, 2: known(), 3: end}
+		flipPacked(2, 3000)(t, opts.Dir)
 		flipPacked(block, 3000)(t, opts.Dir)
-		same(1, size)
-		if at, err := l.ReadKnown(t.Context(), 1, size, func(int64, string, []byte) error { return nil }); err != nil || at >= next {
-			t.Errorf("block %d is damaged, and its file is read up to %d: %v", block, at, err)
+		if at := known(); at != begins[block] || at >= end {
+			t.Errorf("block %d is damaged, and the files are read up to record %d of %d", block, at, end)
+		}
+		if err := l.ReadStream(t.Context(), 1, l.Size(), func(seq int64, subject string, record []byte) error {
+			if was[seq] != subject+" "+string(record) {
+				t.Errorf("block %d is damaged, and record %d is read twice or is another", block, seq)
+			}
+			delete(was, seq)
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		for seq := range was {
+			if seq < begins[block] || seq >= begins[block+1] {
+				t.Errorf("block %d is damaged, and record %d is not read", block, seq)
+			}
 		}
 		flipPacked(block, 3000)(t, opts.Dir)
 	}
