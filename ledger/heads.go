@@ -9,7 +9,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"golang.org/x/mod/sumdb/note"
@@ -37,16 +36,12 @@ type heads struct {
 	upto   int64 // records taken in
 	first  int64 // the first record with links, 0 for none
 	kept   int64 // upto of the copy on disk
-	newest map[string]head
-	keys   []string // of newest, in order, but for those that are new since
-	fresh  []string // those, as they came
+	newest proof.Newest
 }
-
-type head struct{ last, count int64 }
 
 func (h *heads) take(seq int64, links []proof.Link) {
 	for _, l := range links {
-		h.put(l.Key, head{last: seq, count: l.Count})
+		h.newest.Put(proof.Head{Key: l.Key, Last: seq, Count: l.Count})
 	}
 	if len(links) > 0 && h.first == 0 {
 		h.first = seq
@@ -54,41 +49,16 @@ func (h *heads) take(seq int64, links []proof.Link) {
 	h.upto = seq
 }
 
-func (h *heads) put(key string, x head) {
-	if _, ok := h.newest[key]; !ok {
-		h.fresh = append(h.fresh, key)
-	}
-	h.newest[key] = x
-}
-
-// order puts keys that are new in their places.
-func (h *heads) order() {
-	slices.Sort(h.fresh)
-	old, to := len(h.keys), len(h.keys)+len(h.fresh)
-	h.keys = slices.Grow(h.keys, len(h.fresh))[:to]
-	for n := len(h.fresh); n > 0; { // from the last place on, so that none is needed besides
-		to--
-		if old > 0 && h.keys[old-1] > h.fresh[n-1] {
-			old--
-			h.keys[to] = h.keys[old]
-		} else {
-			n--
-			h.keys[to] = h.fresh[n]
-		}
-	}
-	h.fresh = nil
-}
-
 // after begins a round whose first record comes behind size.
 func (h *heads) after(size int64) *upcoming {
-	return &upcoming{heads: h, seq: size, own: map[string]head{}}
+	return &upcoming{heads: h, seq: size, own: map[string]proof.Head{}}
 }
 
 // upcoming numbers the links of a round before it is stored.
 type upcoming struct {
 	heads *heads
 	seq   int64
-	own   map[string]head
+	own   map[string]proof.Head
 }
 
 // add returns the links of the next record.
@@ -101,10 +71,10 @@ func (u *upcoming) add(about []string) []proof.Link {
 	for i, key := range about {
 		h, ok := u.own[key]
 		if !ok {
-			h = u.heads.newest[key] // only the committer, who is here, changes it
+			h = u.heads.newest.Get(key) // only the committer, who is here, changes it
 		}
-		links[i] = proof.Link{Key: key, Prev: h.last, Count: h.count + 1}
-		u.own[key] = head{last: u.seq, count: h.count + 1}
+		links[i] = proof.Link{Key: key, Prev: h.Last, Count: h.Count + 1}
+		u.own[key] = proof.Head{Last: u.seq, Count: h.Count + 1}
 	}
 	return links
 }
@@ -122,7 +92,7 @@ func (l *Ledger) loadHeads() error {
 	if loaded {
 		return nil
 	}
-	h := heads{loaded: true, newest: map[string]head{}}
+	h := heads{loaded: true}
 	if copied, err := l.readHeads(); err != nil {
 		l.log.Info("reading all records to know the newest about each set and case", "why", err)
 	} else {
@@ -180,7 +150,7 @@ func (l *Ledger) Heads() (*Heads, error) {
 
 // HeadsAt returns what Heads returned when record upto was the last one. It reads all records up to that one.
 func (l *Ledger) HeadsAt(upto int64) (*Heads, error) {
-	h := heads{newest: map[string]head{}}
+	var h heads
 	if err := l.followLinks(&h, upto); err != nil {
 		return nil, err
 	}
@@ -194,18 +164,11 @@ func (l *Ledger) Linked(key string) (bool, error) {
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	_, ok := l.heads.newest[key]
-	return ok, nil
+	return l.heads.newest.Get(key).Count > 0, nil
 }
 
 func (h *heads) all() *Heads {
-	h.order()
-	out := make([]proof.Head, len(h.keys))
-	for i, key := range h.keys {
-		x := h.newest[key]
-		out[i] = proof.Head{Key: key, Last: x.last, Count: x.count}
-	}
-	return &Heads{proof.NewHeads(out), h.upto, h.first}
+	return &Heads{h.newest.Heads(), h.upto, h.first}
 }
 
 func (l *Ledger) headsPath() string { return filepath.Join(l.opts.Dir, headsName) }
@@ -214,7 +177,7 @@ func (l *Ledger) headsPath() string { return filepath.Join(l.opts.Dir, headsName
 func (l *Ledger) keepHeads() {
 	l.mu.Lock()
 	due := l.opts.Copy == nil && l.heads.loaded && l.heads.upto <= l.signed.Size &&
-		l.heads.upto >= l.heads.kept+max(headsAhead, int64(len(l.heads.newest)/headsShare))
+		l.heads.upto >= l.heads.kept+max(headsAhead, int64(l.heads.newest.Len()/headsShare))
 	l.mu.Unlock()
 	if !due {
 		return
@@ -258,7 +221,7 @@ func (l *Ledger) writeHeads() error {
 
 // readHeads reads the copy, if it is one of this ledger as it is now.
 func (l *Ledger) readHeads() (heads, error) {
-	h := heads{loaded: true, newest: map[string]head{}}
+	h := heads{loaded: true}
 	msg, err := os.ReadFile(l.headsPath())
 	if err != nil {
 		return h, cause(err)
@@ -290,7 +253,7 @@ func (l *Ledger) readHeads() (heads, error) {
 		if err != nil {
 			return h, err
 		}
-		h.put(x.Key, head{last: x.Last, count: x.Count})
+		h.newest.Put(x)
 	}
 	h.kept = h.upto
 	return h, nil

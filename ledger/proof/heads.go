@@ -3,7 +3,6 @@ package proof
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -37,13 +36,8 @@ func (h Head) leaf() tlog.Hash {
 // byte by byte. Where a ledger has recorded its root, nobody can show an older record as the newest.
 type Heads struct {
 	all    []Head
+	leaves []tlog.Hash // of them
 	hashes []tlog.Hash // as tlog stores them; made when first proved
-}
-
-// NewHeads puts heads in order.
-func NewHeads(hs []Head) *Heads {
-	slices.SortFunc(hs, func(a, b Head) int { return strings.Compare(a.Key, b.Key) })
-	return &Heads{all: hs}
 }
 
 // Len returns the number of keys.
@@ -55,8 +49,8 @@ func (h *Heads) All() []Head { return h.all }
 // Root returns the root of the tree.
 func (h *Heads) Root() tlog.Hash {
 	t := &Tree{}
-	for _, x := range h.all {
-		t.Append(x.leaf(), nil)
+	for _, x := range h.leaves {
+		t.Append(x, nil)
 	}
 	return t.Root()
 }
@@ -78,8 +72,8 @@ func (h *Heads) Get(key string) (Head, bool) {
 // Prove returns the proof of the head at an index.
 func (h *Heads) Prove(index int) (HeadProof, error) {
 	if h.hashes == nil {
-		for i, x := range h.all {
-			more, err := tlog.StoredHashesForRecordHash(int64(i), x.leaf(), tlog.HashReaderFunc(h.read))
+		for i, x := range h.leaves {
+			more, err := tlog.StoredHashesForRecordHash(int64(i), x, tlog.HashReaderFunc(h.read))
 			if err != nil {
 				return HeadProof{}, err
 			}

@@ -93,11 +93,11 @@ func TestLinkedArrival(t *testing.T) {
 
 func TestHeadProofs(t *testing.T) {
 	for n := range 40 {
-		var all []proof.Head
+		var newest proof.Newest
 		for i := range n {
-			all = append(all, proof.Head{Key: fmt.Sprintf("set %d", i), Last: int64(i) + 5, Count: int64(i%3) + 1})
+			newest.Put(proof.Head{Key: fmt.Sprintf("set %d", i), Last: int64(i) + 5, Count: int64(i%3) + 1})
 		}
-		hs := proof.NewHeads(all)
+		hs := newest.Heads()
 		root := hs.Root()
 		for i, want := range hs.All() {
 			p, err := hs.Prove(i)

@@ -17,14 +17,12 @@ type LinkAudit struct {
 	first int64 // the first record with links
 	// awaiting: corrections that came before what they correct are linked.
 	awaiting bool
-	newest   map[string]proof.Head
-	order    []string // the keys; sorted up to sorted
-	sorted   int
+	newest   proof.Newest
 }
 
 // NewLinkAudit starts an audit. Find returns the first event before under an id, nil for none.
 func NewLinkAudit(find func(id string) *events.Event) *LinkAudit {
-	return &LinkAudit{find: find, newest: make(map[string]proof.Head)}
+	return &LinkAudit{find: find}
 }
 
 // Check takes the next record, and returns what its links say that isn't so.
@@ -32,7 +30,7 @@ func (a *LinkAudit) Check(seq int64, e *events.Event, links []proof.Link) (words
 	if m, ok := e.Data.(*events.RecordsMapped); ok {
 		words = a.mapped(seq, m)
 	}
-	about := About(e, a.find, func(key string) bool { return a.newest[key].Count > 0 })
+	about := About(e, a.find, func(key string) bool { return a.newest.Get(key).Count > 0 })
 	if a.first == 0 && len(links) == 0 {
 		return words // of an earlier program
 	}
@@ -42,7 +40,7 @@ func (a *LinkAudit) Check(seq int64, e *events.Event, links []proof.Link) (words
 	said := make([]string, len(links))
 	for i, l := range links {
 		said[i] = l.Key
-		if h := a.newest[l.Key]; h.Last != l.Prev || h.Count+1 != l.Count {
+		if h := a.newest.Get(l.Key); h.Last != l.Prev || h.Count+1 != l.Count {
 			words = append(words, fmt.Sprintf("the ledger wrote into it that it is number %d about %s, after %s; it is number %d, after %s",
 				l.Count, l.Key, recordOrNone(l.Prev), h.Count+1, recordOrNone(h.Last)))
 		}
@@ -60,32 +58,18 @@ func (a *LinkAudit) Check(seq int64, e *events.Event, links []proof.Link) (words
 	}
 	// What was said goes on being counted from, so that one lie is told once.
 	for _, key := range about {
-		a.take(key, proof.Head{Key: key, Last: seq, Count: a.newest[key].Count + 1})
+		a.newest.Put(proof.Head{Key: key, Last: seq, Count: a.newest.Get(key).Count + 1})
 	}
 	for _, l := range links {
-		a.take(l.Key, proof.Head{Key: l.Key, Last: seq, Count: l.Count})
+		a.newest.Put(proof.Head{Key: l.Key, Last: seq, Count: l.Count})
 	}
 	return words
 }
 
-func (a *LinkAudit) take(key string, h proof.Head) {
-	if _, ok := a.newest[key]; !ok {
-		a.order = append(a.order, key)
-	}
-	a.newest[key] = h
-}
-
 // mapped compares a record of the newest with what they are.
 func (a *LinkAudit) mapped(seq int64, m *events.RecordsMapped) []string {
-	if a.sorted < len(a.order) {
-		slices.Sort(a.order)
-		a.sorted = len(a.order)
-	}
-	all := make([]proof.Head, len(a.order))
-	for i, key := range a.order {
-		all[i] = a.newest[key]
-	}
-	root := proof.NewHeads(all).Root()
+	heads := a.newest.Heads()
+	root := heads.Root()
 	switch {
 	case m.Upto != seq-1:
 		return []string{fmt.Sprintf("it says which record is the newest about each set and case up to record "+
@@ -93,7 +77,7 @@ func (a *LinkAudit) mapped(seq int64, m *events.RecordsMapped) []string {
 			m.Upto)}
 	case m.From != a.first:
 		return []string{fmt.Sprintf("it says that records have links from record %d on; they have from record %d", m.From, a.first)}
-	case m.Size != int64(len(all)) || m.Root != fmt.Sprintf("%x", root[:]):
+	case m.Size != int64(heads.Len()) || m.Root != fmt.Sprintf("%x", root[:]):
 		return []string{"what it says of the newest record about each set and case is not so"}
 	}
 	return nil
