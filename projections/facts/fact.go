@@ -13,8 +13,8 @@ type DimKey struct {
 }
 
 // Keys returns where a Source keeps an event whose data is d: the event's own,
-// or what a correction puts in its place. Besides, a fact with a remark is kept
-// under DimStation, and a correction with the event it corrects.
+// or what a correction puts in its place. Besides, a fact with a remark that is of
+// no trip is kept under DimStation, and a correction with the event it corrects.
 func Keys(e *events.Event, d events.Data) []DimKey {
 	var out []DimKey
 	add := func(dim Dim, key string) { out = append(out, DimKey{dim, key}) }
@@ -134,7 +134,7 @@ const (
 	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
 	DimPolicy     Dim = "policy"     // policy.adopted, registers.adopted and records.lost facts of the site
 	DimEntry      Dim = "entry"      // facts about the entry of a register, with access claimed by a badge
-	DimStation    Dim = "station"    // facts of the station that carry a remark
+	DimStation    Dim = "station"    // facts of the station that carry a remark and are OfNoTrip
 	DimEvent      Dim = "event"      // the fact with this event id
 
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
@@ -230,4 +230,11 @@ func (a asKnownAt) Around(set string, at time.Time, n int) ([]Fact, error) {
 			return out, nil
 		}
 	}
+}
+
+// OfNoTrip reports whether what is wrong with a record is told of its station: of any other it is told of the trip. Of a station whose
+// clock is wrong that is nearly all, and each has a remark.
+func OfNoTrip(e *events.Event) bool {
+	k := e.Kind()
+	return !k.AboutSet() && (e.Trip == "" || !k.HoldsTrip())
 }

@@ -30,7 +30,7 @@ func NewMemory(all []Fact) *Memory {
 		if e == nil {
 			continue
 		}
-		if all[n].Remarks != 0 || len(all[n].Was) > 0 {
+		if (all[n].Remarks != 0 || len(all[n].Was) > 0) && OfNoTrip(e) {
 			m.file(DimKey{DimStation, e.Station}, n)
 		}
 		const deep = 5 // corrections of corrections

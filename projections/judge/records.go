@@ -161,7 +161,7 @@ func looksAt(it *facts.Item, f *projections.Finding) bool {
 func (w *World) JudgeStation(st events.Station) (projections.Verdict, error) {
 	var its []*facts.Item
 	for _, it := range w.Remarked(st.Name) {
-		if it.Event == nil || !(it.Kind.AboutSet() || it.Event.Trip != "" && it.Kind.HoldsTrip()) {
+		if it.Event == nil || facts.OfNoTrip(it.Event) {
 			its = append(its, it)
 		}
 	}

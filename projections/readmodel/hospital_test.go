@@ -657,7 +657,7 @@ func sameFacts(ctx context.Context, t *testing.T, how string, h *hospital, m *re
 		for _, k := range facts.Keys(f.Event, f.Event.Data) {
 			put(k, f)
 		}
-		if f.Remarks != 0 {
+		if f.Remarks != 0 && facts.OfNoTrip(f.Event) {
 			put(facts.DimKey{Dim: facts.DimStation, Key: f.Event.Station}, f)
 		}
 	}

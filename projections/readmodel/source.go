@@ -49,12 +49,13 @@ var factRows = map[facts.Dim]string{
 	facts.DimLock: `seq IN (SELECT seq FROM marks WHERE mark = ?1 AND what IN ('seal', 'said') ORDER BY seq LIMIT 12)`,
 	facts.DimBegun: `begun = ?1 AND (kind = 'event.corrected' OR seq IN (SELECT min(seq) FROM events
 		WHERE begun = ?1 AND kind = 'set.sterilized' GROUP BY load, ran))`,
-	facts.DimTests:   `begun = ?1 AND kind IN ('sterilizer.tested', 'event.corrected')`,
-	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
-	facts.DimSheet:   `sheet_trip = ?1`,
-	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,
-	facts.DimEntry:   `entry = ?1`,
-	facts.DimStation: `station = ?1 AND remarks <> 0`,
+	facts.DimTests:  `begun = ?1 AND kind IN ('sterilizer.tested', 'event.corrected')`,
+	facts.DimList:   `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
+	facts.DimSheet:  `sheet_trip = ?1`,
+	facts.DimPolicy: `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,
+	facts.DimEntry:  `entry = ?1`,
+	// As facts.OfNoTrip says.
+	facts.DimStation: `station = ?1 AND remarks <> 0 AND kind NOT IN ` + kindsOfSet + ` AND (trip IS NULL OR kind IN ` + kindsOfNoTrip + `)`,
 	// Negative readings say nothing without a positive one, and there is one a day.
 	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
@@ -136,16 +137,21 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	return s.corrected(slices.Concat(before, after, loose, trays))
 }
 
-// kindsOfSet are the kinds whose subject is a set, as SQL has a list.
-var kindsOfSet = func() string {
+// kindsOfSet are the kinds whose subject is a set, and kindsOfNoTrip those that belong to no trip though they name one, as SQL has lists.
+var (
+	kindsOfSet    = kindsThat(events.Kind.AboutSet)
+	kindsOfNoTrip = kindsThat(func(k events.Kind) bool { return !k.HoldsTrip() })
+)
+
+func kindsThat(are func(events.Kind) bool) string {
 	var quoted []string
 	for _, k := range events.Kinds() {
-		if k.AboutSet() {
+		if are(k) {
 			quoted = append(quoted, "'"+string(k)+"'")
 		}
 	}
 	return "(" + strings.Join(quoted, ", ") + ")"
-}()
+}
 
 // corrected adds, for each fact, its corrections, theirs, and what corrections
 // among the added are about. While nothing has ever been corrected it does not ask.
