@@ -39,7 +39,7 @@ func week(ctx context.Context, b *bench) error {
 // files of observations are recorded, each round in a folder of its own. The last one stays, for what is asked of many records.
 func files(ctx context.Context, b *bench) error {
 	file := filepath.Join(b.dir, "bulk.jsonl")
-	begin := worldBegins()
+	begin := worldBegins(b.records)
 	w, err := os.Create(file)
 	if err != nil {
 		return err
@@ -89,7 +89,7 @@ func (b *bench) fillRival(ctx context.Context, name, file string) (took, used ti
 		return 0, 0, err
 	}
 	defer in.Close()
-	s := newSystem(r, worldBegins())
+	s := newSystem(r, worldBegins(b.records))
 	before, begun := b.rivalUsed(s)(), time.Now()
 	resp, err := s.client.Post(r.url+"/api/observations", "application/jsonl", in)
 	if err != nil {

@@ -20,7 +20,7 @@ type folder struct {
 
 // newFolder makes one in which so many departments may record.
 func (b *bench) newFolder(ctx context.Context, name string, departments int) (*folder, error) {
-	f := &folder{b: b, dir: filepath.Join(b.dir, name), begin: worldBegins()}
+	f := &folder{b: b, dir: filepath.Join(b.dir, name), begin: worldBegins(b.records)}
 	first := f.dir + ".jsonl"
 	w, err := os.Create(first)
 	if err != nil {

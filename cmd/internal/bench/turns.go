@@ -25,8 +25,12 @@ const (
 // nothing of a hospital's day is. An hour or two are left for what else is recorded meanwhile.
 func lately() time.Time { return time.Now().Add(-2 * time.Hour) }
 
-// worldBegins is before all that is recorded: a turn has time, and nothing lies in the future.
-func worldBegins() time.Time { return time.Now().UTC().Truncate(time.Hour).Add(-90 * 24 * time.Hour) }
+// worldBegins is before all that is recorded: a turn has time, and nothing of so many records lies in the future, where each would be
+// remarked on.
+func worldBegins(records int) time.Time {
+	turns := time.Duration(records / (departmentsOfBulk * stepsOfTurn))
+	return time.Now().UTC().Truncate(time.Hour).Add(-90*24*time.Hour - turns*oneTurn)
+}
 
 // department makes one client's observations, one after the other.
 type department struct {
