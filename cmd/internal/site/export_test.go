@@ -133,6 +133,16 @@ func (a Addenda) OfCase(reference string) []string              { return a.ofCas
 func (a Addenda) FirstOfCase(reference string) string           { return a.firstOfCase(reference) }
 func (a Addenda) CaseIDs() [][]string                           { return a.caseIDs() }
 
+// Saying returns how many lines say a text.
+func (a Addenda) Saying(name, text string) (n int) {
+	a.each(func(_ string, x events.Addendum) {
+		if x.Name == name && x.Text == text {
+			n++
+		}
+	})
+	return n
+}
+
 // PlacesOf returns where lines may begin whose digest is the first of some, which begin at their numbers.
 func PlacesOf(digests ...[32]byte) []int {
 	var all [][placeBytes]byte

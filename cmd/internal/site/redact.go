@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
 	"net/url"
 	"os"
@@ -18,6 +19,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger/disk"
+	"listbound/ledger/proof"
 	"listbound/projections/facts"
 )
 
@@ -161,7 +163,7 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 		}
 	}
 	s.gone = nil
-	return out, texts, s.addenda.drop(marks)
+	return out, texts, s.dropTexts(ctx, marks)
 }
 
 // keepUnfinished writes down which texts are being taken out, with those of one that was not ended.
@@ -246,7 +248,29 @@ func removeIfThere(path string) error {
 	return nil
 }
 
-// drop takes addenda out of the file, with those that no record ever had a mark of and that say the same.
+// sayingTheSame returns the other marks of the texts that some marks stand for, each of its own name.
+func (a *addenda) sayingTheSame(marks []string) map[string]bool {
+	a.mu.RLock()
+	defer a.mu.RUnlock()
+	type said struct{ name, text string }
+	these, others := make(map[said]bool), make(map[string]bool)
+	for _, m := range marks {
+		if x, err := events.ParseDisclosure(a.find(m)); err == nil {
+			these[said{x.Name, x.Text}] = true
+		}
+	}
+	a.each(func(line string, x events.Addendum) {
+		if these[said{x.Name, x.Text}] {
+			others[events.Mark(line)] = true
+		}
+	})
+	for _, m := range marks {
+		delete(others, m)
+	}
+	return others
+}
+
+// drop takes addenda out of the file.
 func (a *addenda) drop(marks []string) error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -317,7 +341,38 @@ func (s *Site) dropRecorded(ctx context.Context) ([]string, error) {
 	if len(marks) == 0 {
 		return texts, nil
 	}
-	return texts, s.addenda.drop(marks)
+	return texts, s.dropTexts(ctx, marks)
+}
+
+// dropTexts takes texts out of the file beside the ledger, with each line that says the same and whose mark no record has: its
+// record was never appended. All go at once: of a line that stayed behind a crash, nothing would tell any more that it says the same.
+// Nobody takes texts in meanwhile. For the others' marks all records are read, where a line says the same at all.
+func (s *Site) dropTexts(ctx context.Context, marks []string) error {
+	orphans := s.addenda.sayingTheSame(marks)
+	if len(orphans) == 0 {
+		return s.addenda.drop(marks)
+	}
+	err := s.ledger.Scan(ctx, 1, func(seq int64, record []byte) error {
+		n, _, _, err := proof.SplitArrival(s.Name(), record)
+		if err != nil {
+			return fmt.Errorf("record %d: %w", seq, err)
+		}
+		text, err := events.Text(n)
+		if err != nil {
+			text = n // rather too many marks than too few: what a record may refer to stays
+		}
+		for _, m := range events.Marks(text) {
+			delete(orphans, m)
+		}
+		if len(orphans) == 0 {
+			return io.EOF
+		}
+		return nil
+	})
+	if err != nil && err != io.EOF { //nolint:errorlint // its own
+		return fmt.Errorf("looking for what no record has a mark of: %w", err)
+	}
+	return s.addenda.drop(slices.AppendSeq(slices.Clone(marks), maps.Keys(orphans)))
 }
 
 // saidOfTexts returns the events about redactions, holds and retention, in order.

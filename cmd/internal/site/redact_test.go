@@ -4,7 +4,9 @@ package site_test
 
 import (
 	"bytes"
+	"crypto/rand"
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -145,6 +147,60 @@ func TestRedactionCutOff(t *testing.T) {
 	}
 	if e, err := s.EventAt(2); err != nil || e.Kind() != events.KindSetOpened {
 		t.Errorf("record 2 says %+v, %v", e, err)
+	}
+}
+
+// TestRedactionOfOrphans: texts whose record was never appended go with those that say the same, also after a power cut; what
+// another record says stays until that is redacted.
+func TestRedactionOfOrphans(t *testing.T) {
+	for _, cut := range []bool{false, true} {
+		dir := t.TempDir()
+		o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+		s, _ := told(t, o)
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
+			Data: &events.CaseClosed{Case: "K-2", Outcome: "unreconciled", Reason: saidReason}})
+		if err := errors.Join(err, s.Close()); err != nil {
+			t.Fatal(err)
+		}
+		a, err := site.ReadAddenda(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, text := range map[string]string{"reason": saidReason, "actions": saidAction} {
+			if _, err := a.Mark(rand.Reader, name, text); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := a.Flush(); err != nil {
+			t.Fatal(err)
+		}
+		texts, err := os.ReadFile(filepath.Join(dir, "addenda"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		s = open(t, dir, o)
+		if _, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"}); err != nil {
+			t.Fatal(err)
+		}
+		if cut {
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			writeFile(t, filepath.Join(dir, "addenda"), texts)
+			writeFile(t, filepath.Join(dir, "redaction-unfinished"), []byte("x"))
+			s = open(t, dir, o)
+		}
+		nowhere(t, dir, saidCase, saidAction)
+		if e, err := s.EventAt(rs[0].Seq); err != nil || e.Data.(*events.CaseClosed).Reason != saidReason {
+			t.Errorf("cut off %v: another record says %+v, %v", cut, e, err)
+		}
+		if a, err = site.ReadAddenda(dir); err != nil || a.Saying("reason", saidReason) != 1 {
+			t.Errorf("cut off %v: %d lines say what one record does, %v", cut, a.Saying("reason", saidReason), err)
+		}
+		if _, err := s.Redact(t.Context(), site.Redaction{Records: []int64{rs[0].Seq}, Reason: "asked for"}); err != nil {
+			t.Fatal(err)
+		}
+		nowhere(t, dir, saidReason)
 	}
 }
 
