@@ -20,6 +20,18 @@ func (o *Options) SetMapEvery(records int64) { o.mapEvery = records }
 // SetMeanwhile has something done before a folder that is opened is this program's.
 func (o *Options) SetMeanwhile(do func()) { o.meanwhile = do }
 
+// SetReading has a redaction call something with each record that it reads for what no record has a mark of.
+func (o *Options) SetReading(do func(seq int64)) { o.reading = do }
+
+// IntakeFree reports whether nobody has the intake.
+func (s *Site) IntakeFree() bool {
+	free := s.intake.TryLock()
+	if free {
+		s.intake.Unlock()
+	}
+	return free
+}
+
 // Turn is the lock of the intake.
 type Turn = turn
 

@@ -113,6 +113,16 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 			return nil, nil, err
 		}
 	}
+	var had recorded
+	if !r.Check { // for this too
+		marks, err := s.marksAsked(ctx, r, due)
+		if err != nil {
+			return nil, nil, err
+		}
+		if had, err = s.readFor(ctx, marks); err != nil {
+			return nil, nil, err
+		}
+	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	in, err := s.begin(ctx)
@@ -163,7 +173,18 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 		}
 	}
 	s.gone = nil
-	return out, texts, s.dropTexts(ctx, marks)
+	return out, texts, s.dropTexts(ctx, marks, had)
+}
+
+// marksAsked returns the marks that are asked for now. More may be by the time that they are taken out.
+func (s *Site) marksAsked(ctx context.Context, r Redaction, due []int64) ([]string, error) {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	if _, err := s.begin(ctx); err != nil {
+		return nil, err
+	}
+	_, marks, err := s.toRedact(ctx, r, due)
+	return marks, err
 }
 
 // keepUnfinished writes down which texts are being taken out, with those of one that was not ended.
@@ -291,7 +312,7 @@ func (s *Site) endRedaction(ctx context.Context) error {
 	if there, err := s.hasUnfinished(); err != nil || !there || s.ledger.FilesOnly() {
 		return err
 	}
-	texts, err := s.dropRecorded(ctx)
+	texts, err := s.dropRecorded(ctx, recorded{}) // no station records yet
 	if err != nil {
 		return err
 	}
@@ -319,40 +340,96 @@ func (s *Site) ended() error {
 
 // dropRecorded takes out of the file beside the ledger what the records say is taken out, and returns the texts of
 // redactions that have not ended.
-func (s *Site) dropRecorded(ctx context.Context) ([]string, error) {
+func (s *Site) dropRecorded(ctx context.Context, had recorded) ([]string, error) {
 	texts, err := s.unfinished()
 	if err != nil {
 		return nil, err
 	}
-	said, err := s.saidOfTexts(ctx)
+	marks, err := s.marksRecorded(ctx)
 	if err != nil {
 		return nil, err
 	}
-	var marks []string
-	for _, x := range said {
-		if d, ok := x.Data.(*events.TextsRedacted); ok {
-			for _, m := range d.Marks {
-				if a, ok := s.addenda.disclosed(m); ok {
-					marks, texts = append(marks, m), append(texts, a.Text)
-				}
-			}
-		}
+	for _, m := range marks {
+		a, _ := s.addenda.disclosed(m)
+		texts = append(texts, a.Text)
 	}
 	if len(marks) == 0 {
 		return texts, nil
 	}
-	return texts, s.dropTexts(ctx, marks)
+	return texts, s.dropTexts(ctx, marks, had)
+}
+
+// marksRecorded returns the marks that the records say are taken out and whose texts are there nevertheless.
+func (s *Site) marksRecorded(ctx context.Context) (marks []string, err error) {
+	said, err := s.saidOfTexts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, x := range said {
+		if d, ok := x.Data.(*events.TextsRedacted); ok {
+			for _, m := range d.Marks {
+				if _, ok := s.addenda.disclosed(m); ok {
+					marks = append(marks, m)
+				}
+			}
+		}
+	}
+	return marks, nil
+}
+
+// recorded is which of some marks the records have, as far as they were read.
+type recorded struct {
+	upto  int64
+	marks map[string]bool // those that were looked for: whether a record has it. If not, one after upto may.
+}
+
+// readFor reads, while stations record, whether the records have what dropTexts looks for: of a large ledger that takes long.
+func (s *Site) readFor(ctx context.Context, marks []string) (recorded, error) {
+	had := recorded{s.ledger.Size(), make(map[string]bool)} // a line that comes from now on is of a record behind these
+	wanted := s.addenda.sayingTheSame(marks)
+	for m := range wanted {
+		had.marks[m] = true
+	}
+	err := s.strikeRecorded(ctx, 1, wanted)
+	for m := range wanted {
+		had.marks[m] = false
+	}
+	return had, err
 }
 
 // dropTexts takes texts out of the file beside the ledger, with each line that says the same and whose mark no record has: its
 // record was never appended. All go at once: of a line that stayed behind a crash, nothing would tell any more that it says the same.
-// Nobody takes texts in meanwhile. For the others' marks all records are read, where a line says the same at all.
-func (s *Site) dropTexts(ctx context.Context, marks []string) error {
+// Nobody takes texts in meanwhile, so that of the others' marks only those are read that came since readFor.
+func (s *Site) dropTexts(ctx context.Context, marks []string, had recorded) error {
 	orphans := s.addenda.sayingTheSame(marks)
-	if len(orphans) == 0 {
-		return s.addenda.drop(marks)
+	maps.DeleteFunc(orphans, func(m string, _ bool) bool { return had.marks[m] })
+	if err := s.strikeRecorded(ctx, had.upto+1, orphans); err != nil {
+		return err
 	}
-	err := s.ledger.Scan(ctx, 1, func(seq int64, record []byte) error {
+	// A line that came since and is of none of the records since: of an append that failed, mostly. An earlier record may have its mark.
+	late := maps.Clone(orphans)
+	maps.DeleteFunc(late, func(m string, _ bool) bool { _, looked := had.marks[m]; return looked })
+	if had.upto > 0 && len(late) > 0 {
+		for m := range late {
+			delete(orphans, m)
+		}
+		if err := s.strikeRecorded(ctx, 1, late); err != nil {
+			return err
+		}
+		maps.Copy(orphans, late)
+	}
+	return s.addenda.drop(slices.AppendSeq(slices.Clone(marks), maps.Keys(orphans)))
+}
+
+// strikeRecorded removes the marks that a record from there on has. It reads until none is left.
+func (s *Site) strikeRecorded(ctx context.Context, from int64, marks map[string]bool) error {
+	if len(marks) == 0 {
+		return nil
+	}
+	err := s.ledger.Scan(ctx, from, func(seq int64, record []byte) error {
+		if s.opts.reading != nil {
+			s.opts.reading(seq)
+		}
 		n, _, _, err := proof.SplitArrival(s.Name(), record)
 		if err != nil {
 			return fmt.Errorf("record %d: %w", seq, err)
@@ -362,9 +439,9 @@ func (s *Site) dropTexts(ctx context.Context, marks []string) error {
 			text = n // rather too many marks than too few: what a record may refer to stays
 		}
 		for _, m := range events.Marks(text) {
-			delete(orphans, m)
+			delete(marks, m)
 		}
-		if len(orphans) == 0 {
+		if len(marks) == 0 {
 			return io.EOF
 		}
 		return nil
@@ -372,7 +449,7 @@ func (s *Site) dropTexts(ctx context.Context, marks []string) error {
 	if err != nil && err != io.EOF { //nolint:errorlint // its own
 		return fmt.Errorf("looking for what no record has a mark of: %w", err)
 	}
-	return s.addenda.drop(slices.AppendSeq(slices.Clone(marks), maps.Keys(orphans)))
+	return nil
 }
 
 // saidOfTexts returns the events about redactions, holds and retention, in order.

@@ -4,6 +4,7 @@ package site_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/rand"
 	"encoding/base64"
 	"errors"
@@ -202,6 +203,74 @@ func TestRedactionOfOrphans(t *testing.T) {
 		}
 		nowhere(t, dir, saidReason)
 	}
+}
+
+// TestRedactionReadsWhileStationsRecord: the records that are there are read with the intake free, also where a redaction is tried
+// again, and only those that came since while stations wait. What one of these says stays.
+func TestRedactionReadsWhileStationsRecord(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+	var s *site.Site
+	var said []int64 // the records that say the same as what is taken out
+	say := func(of string) {
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
+			Data: &events.CaseClosed{Case: of, Outcome: "unreconciled", Reason: saidReason}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said = append(said, rs[0].Seq)
+	}
+	var had, first int64 // records before it reads, and the first that it reads while stations wait
+	reads, cutOff := 0, func() {}
+	o.SetReading(func(seq int64) {
+		switch free := s.IntakeFree(); {
+		case !free && (first == 0 || seq < first):
+			first = seq
+			cutOff()
+		case free && reads == 0:
+			had = s.Size()
+			say(fmt.Sprintf("K-%d", 10+len(said)))
+		}
+		reads++
+	})
+	check := func(what string) {
+		t.Helper()
+		if had == 0 || first <= had {
+			t.Errorf("%s: of %d records it read from record %d on while stations waited", what, had, first)
+		}
+		for _, seq := range said {
+			if e, err := s.EventAt(seq); err != nil || e.Data.(*events.CaseClosed).Reason != saidReason {
+				t.Errorf("%s: record %d says %+v, %v", what, seq, e, err)
+			}
+		}
+		had, first, reads = 0, 0, 0
+	}
+	s, _ = told(t, o)
+	say("K-2")
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	a, err := site.ReadAddenda(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = a.Mark(rand.Reader, "actions", saidAction) // of a record that was never appended
+	if err := errors.Join(err, a.Flush()); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, o)
+	ctx, cancel := context.WithCancel(t.Context())
+	cutOff = cancel
+	if out, err := s.Redact(ctx, site.Redaction{Case: saidCase, Reason: "asked for"}); !errors.Is(err, context.Canceled) {
+		t.Fatalf("cut off: %+v, %v", out, err)
+	}
+	check("a redaction")
+	cutOff = func() {}
+	if err := s.Retain(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	check("tried again")
+	nowhere(t, dir, saidCase, saidAction)
 }
 
 // TestHold: a legal hold refuses a redaction until it is lifted, and what is due passes over what is held.

@@ -80,9 +80,17 @@ func (s *Site) endUnfinished(ctx context.Context) error {
 
 // dropAlone is dropRecorded while nobody takes texts in.
 func (s *Site) dropAlone(ctx context.Context) error {
+	marks, err := s.marksRecorded(ctx)
+	if err != nil {
+		return err
+	}
+	had, err := s.readFor(ctx, marks)
+	if err != nil {
+		return err
+	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	_, err := s.dropRecorded(ctx)
+	_, err = s.dropRecorded(ctx, had)
 	return err
 }
 

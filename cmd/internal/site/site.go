@@ -71,8 +71,9 @@ type Options struct {
 	acceptLoss bool // open a folder that is behind its memory, to declare the loss
 	replaceKey bool // make a key beside the ledger's, which is to take over
 
-	meanwhile func() // in tests: what others do before the folder is this program's
-	mapEvery  int64  // zero: as the constant says
+	meanwhile func()          // in tests: what others do before the folder is this program's
+	reading   func(seq int64) // in tests: called with each record that is read for a redaction
+	mapEvery  int64           // zero: as the constant says
 }
 
 // Site is an open data folder. Its methods may be called from many goroutines.
