@@ -345,7 +345,8 @@ func TestKnownBlocksAreRead(t *testing.T) {
 				return nil
 			}
 		}
-		if err := errors.Join(l.ReadStream(t.Context(), from, last, into(&got)), l.ReadServer(t.Context(), from, last, into(&want))); err != nil {
+		err := l.ReadStream(t.Context(), from, last, into(&got))
+		if err = errors.Join(err, l.ReadServer(t.Context(), from, last, into(&want))); err != nil {
 			t.Fatal(err)
 		}
 		if !slices.Equal(got, want) {

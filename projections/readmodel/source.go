@@ -55,7 +55,8 @@ var factRows = map[facts.Dim]string{
 	facts.DimPolicy: `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,
 	facts.DimEntry:  `entry = ?1`,
 	// As facts.OfNoTrip says.
-	facts.DimStation: `station = ?1 AND remarks <> 0 AND kind NOT IN ` + kindsOfSet + ` AND (trip IS NULL OR kind IN ` + kindsOfNoTrip + `)`,
+	facts.DimStation: `station = ?1 AND remarks <> 0 AND kind NOT IN ` + kindsOfSet + `
+		AND (trip IS NULL OR kind IN ` + kindsOfNoTrip + `)`,
 	// Negative readings say nothing without a positive one, and there is one a day.
 	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,

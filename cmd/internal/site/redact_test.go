@@ -158,7 +158,8 @@ func TestRedactionOfOrphans(t *testing.T) {
 		dir := t.TempDir()
 		o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
 		s, _ := told(t, o)
-		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
+		rs, err := s.Observe(t.Context(), &events.Observation{
+			Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
 			Data: &events.CaseClosed{Case: "K-2", Outcome: "unreconciled", Reason: saidReason}})
 		if err := errors.Join(err, s.Close()); err != nil {
 			t.Fatal(err)
@@ -213,7 +214,8 @@ func TestRedactionReadsWhileStationsRecord(t *testing.T) {
 	var s *site.Site
 	var said []int64 // the records that say the same as what is taken out
 	say := func(of string) {
-		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
+		rs, err := s.Observe(t.Context(), &events.Observation{
+			Station: "north/or-3", Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour),
 			Data: &events.CaseClosed{Case: of, Outcome: "unreconciled", Reason: saidReason}})
 		if err != nil {
 			t.Fatal(err)
