@@ -40,10 +40,10 @@ func (t *turn) LockUnless(over <-chan struct{}) bool {
 	case <-over:
 	}
 	t.mu.Lock()
-	n := len(t.waiting)
 	t.waiting = slices.DeleteFunc(t.waiting, func(w waiter) bool { return w.mine == mine })
+	has := isClosed(mine) // both happened at once
 	t.mu.Unlock()
-	if n == len(t.waiting) && isClosed(mine) {
+	if has {
 		t.Unlock()
 	}
 	return false
