@@ -17,7 +17,7 @@ const maxTail = 64 << 20
 //
 // A caller may rely on this:
 //
-//   - When Append returns without an error all entries are stored. One call takes up to [MaxBatch] of them.
+//   - When Append returns without an error all entries are stored. One call takes up to [Ledger.AtOnce] of them.
 //   - out[i] is the record of entries[i]. The sequences of a call are consecutive and ascending, and all of it arrived
 //     at one moment.
 //   - When Append returns without an error the records are on disk, count in [Ledger.Size], are returned by
@@ -96,10 +96,14 @@ func (l *Ledger) AppendAhead(ctx context.Context, ahead func(coming []Appended),
 	return c.out, c.err
 }
 
+// AtOnce returns how many entries one call of Append takes here: [MaxBatch], and several times as many where the stream is in this
+// process and no round need be an atomic batch.
+func (l *Ledger) AtOnce() int { return l.queue.most }
+
 // checkBatch checks what can be known of a batch without looking at the stream.
 func (l *Ledger) checkBatch(entries []Entry) error {
-	if len(entries) > MaxBatch {
-		return fmt.Errorf("not recorded: %d entries in one call, at most %d are stored as one", len(entries), MaxBatch)
+	if most := l.AtOnce(); len(entries) > most {
+		return fmt.Errorf("not recorded: %d entries in one call, at most %d are stored as one", len(entries), most)
 	}
 	expected := make(map[string]int64, 1) // one station, as a rule: no allocation
 	for i, e := range entries {

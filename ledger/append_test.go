@@ -183,7 +183,7 @@ func TestAppendRefuses(t *testing.T) {
 	with := func(f func(*ledger.Entry)) ledger.Entry { e := good; f(&e); return e }
 	record := mustAppend(t, l, entry(t, "north/or-9", "x", 0))[0].Record
 	var many []ledger.Entry
-	for range 1001 {
+	for range l.AtOnce() + 1 {
 		many = append(many, good)
 	}
 	tests := []struct {
@@ -730,5 +730,32 @@ func TestAppendAhead(t *testing.T) {
 	fail = true
 	if out, err := l.AppendAhead(t.Context(), ahead, entry(t, "north/or-3", "d", prev+1)); err == nil || out != nil || len(coming) != 1 {
 		t.Errorf("%+v were foretold and %+v came, where the disk failed: %v", coming, out, err)
+	}
+}
+
+// Where no round is an atomic batch, one call takes more than such a batch does, and not more than it says.
+func TestAppendAtOnce(t *testing.T) {
+	ctx := context.Background()
+	for _, always := range []bool{false, true} {
+		l := ledgertest.New(t, func(o *ledger.Options) { o.SyncAlways = always })
+		most := l.AtOnce()
+		if most < ledger.MaxBatch || (most == ledger.MaxBatch) != always {
+			t.Fatalf("the server syncs %t: %d entries in one call", always, most)
+		}
+		var entries []ledger.Entry
+		for i := range most + 1 {
+			entries = append(entries, entry(t, "north/or-3", fmt.Sprint(i), 0))
+		}
+		if _, err := l.Append(ctx, entries...); err == nil || !strings.Contains(err.Error(), fmt.Sprint("at most ", most)) {
+			t.Errorf("%d entries: %v", most+1, err)
+		}
+		if l.Size() != 0 {
+			t.Fatalf("%d records of a call that was refused", l.Size())
+		}
+		for i, a := range mustAppend(t, l, entries[:most]...) {
+			if a.Seq != int64(i)+1 || !bytes.HasPrefix(a.Record, entries[i].Note) {
+				t.Fatalf("entry %d became record %d: %q", i, a.Seq, a.Record)
+			}
+		}
 	}
 }

@@ -158,11 +158,19 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 		grown:    make(chan struct{}),
 		stop:     make(chan struct{}),
 	}
-	l.queue.init()
+	l.queue.init(opts.atOnce())
 	if err := l.start(ctx); err != nil {
 		return nil, errors.Join(err, l.closeStream(), owner.release())
 	}
 	return l, nil
+}
+
+// atOnce returns how many entries one call of Append takes.
+func (o *Options) atOnce() int {
+	if o.Cluster != nil || serverSyncs(o.SyncAlways) {
+		return MaxBatch
+	}
+	return mostAtOnce
 }
 
 // own makes the folder this process's alone. For reading that is not needed; it only must not be another's.

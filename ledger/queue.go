@@ -9,9 +9,11 @@ import (
 )
 
 const (
-	// MaxBatch is how many entries one call of Append takes. It is the server's limit for one atomic batch, which a round is
-	// in a cluster.
+	// MaxBatch is how many entries one call of Append takes, wherever the stream is; see [Ledger.AtOnce] for more. It is the
+	// server's limit for one atomic batch, which a round is in a cluster.
 	MaxBatch = 1000
+	// mostAtOnce is how many one call takes where no round is an atomic batch.
+	mostAtOnce = 4 * MaxBatch
 	// maxRoundBytes keeps a round well under what the server buffers for one connection. A call that is longer by
 	// itself makes a round of its own.
 	maxRoundBytes = 8 << 20
@@ -77,12 +79,13 @@ func (c *call) isDone() bool {
 type queue struct {
 	mu     sync.Mutex
 	calls  []*call
+	most   int // messages of a round
 	closed bool
 	wake   chan struct{} // signalled when there is something to take
 	quorum int           // no signal before this many calls are queued; 0 unless the committer is in await
 }
 
-func (q *queue) init() { q.wake = make(chan struct{}, 1) }
+func (q *queue) init(most int) { q.most, q.wake = most, make(chan struct{}, 1) }
 
 func (q *queue) add(c *call) error {
 	q.mu.Lock()
@@ -159,7 +162,7 @@ func (q *queue) take() (calls []*call, closed bool) {
 		}
 		n := len(c.entries)
 		bytes := 0
-		fits := messages+n <= MaxBatch
+		fits := messages+n <= q.most
 		for _, e := range c.entries {
 			fits = fits && !busy[e.Station]
 			bytes += len(e.Note)
@@ -178,7 +181,7 @@ func (q *queue) take() (calls []*call, closed bool) {
 		calls = append(calls, c)
 		messages += n
 		size += bytes
-		if messages == MaxBatch {
+		if messages == q.most {
 			rest = append(rest, q.calls[i+1:]...)
 			break
 		}

@@ -62,7 +62,7 @@ type embedded struct {
 	faults *faults
 
 	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must. It holds
-	// the answers of a round, mostly one and at most MaxBatch, besides those of rounds that were given up.
+	// the answers of a round, mostly one and at most mostAtOnce, besides those of rounds that were given up.
 	inbox    string
 	answers  chan *nats.Msg
 	asked    int64 // number of the last request
@@ -92,10 +92,14 @@ type starting struct {
 	log        *slog.Logger
 }
 
+// serverSyncs reports whether the server syncs every message itself: where that is asked for, and under a version whose files
+// are not known here.
+func serverSyncs(asked bool) bool { return asked || server.VERSION != layoutVersion }
+
 // startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When a stream may not be
 // created and is not there, info is nil: a lost stream must not be replaced by an empty one.
 func startServer(dir string, o starting) (*embedded, *server.StreamInfo, error) {
-	syncAlways := o.syncAlways || server.VERSION != layoutVersion
+	syncAlways := serverSyncs(o.syncAlways)
 	bootstrap, bootstrapID, err := newUser()
 	if err != nil {
 		return nil, nil, err
@@ -129,7 +133,7 @@ func startServer(dir string, o starting) (*embedded, *server.StreamInfo, error) 
 		log:        newServerLog(o.log),
 		syncAlways: syncAlways,
 		closed:     make(chan struct{}),
-		answers:    make(chan *nats.Msg, 4*MaxBatch),
+		answers:    make(chan *nats.Msg, 4*mostAtOnce),
 		patience:   time.NewTimer(apiTimeout),
 	}
 	srv.SetLoggerV2(e.log, false, false, false)

@@ -358,6 +358,7 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 
 // appender is what appendAll needs of a ledger.
 type appender interface {
+	AtOnce() int
 	Append(ctx context.Context, entries ...ledger.Entry) ([]ledger.Appended, error)
 	AppendAhead(ctx context.Context, ahead func([]ledger.Appended), entries ...ledger.Entry) ([]ledger.Appended, error)
 }
@@ -365,11 +366,11 @@ type appender interface {
 // appendAll stores entries, by several calls where they are too many for one: with an error it returns those of the calls before. Where
 // one call takes them all, ahead is told of them while they are written.
 func appendAll(ctx context.Context, l appender, ahead func([]ledger.Appended), entries []ledger.Entry) ([]ledger.Appended, error) {
-	if len(entries) <= ledger.MaxBatch {
+	if len(entries) <= l.AtOnce() {
 		return l.AppendAhead(ctx, ahead, entries...)
 	}
 	all, last := make([]ledger.Appended, 0, len(entries)), make(map[string]int64)
-	for part := range slices.Chunk(entries, ledger.MaxBatch) {
+	for part := range slices.Chunk(entries, l.AtOnce()) {
 		for i := range part {
 			if seq, ok := last[part[i].Station]; ok {
 				part[i].ExpectPrev = seq
