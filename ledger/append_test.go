@@ -759,3 +759,32 @@ func TestAppendAtOnce(t *testing.T) {
 		}
 	}
 }
+
+// Much that was stored at once is signed without the usual pause, and few records are not.
+func TestMuchIsSignedAtOnce(t *testing.T) {
+	audited := make(chan int64, 4*ledger.MaxBatch)
+	l := ledgertest.New(t, func(o *ledger.Options) {
+		o.CheckpointEvery = time.Hour
+		o.Audit = func(seq int64, _ []byte) error {
+			audited <- seq
+			return nil
+		}
+	})
+	last := fill(t, l, "north/or-3", 0, ledger.MaxBatch, 10) // by calls of a hundred
+	var entries []ledger.Entry
+	for i := range ledger.MaxBatch {
+		entries = append(entries, entry(t, "north/or-3", fmt.Sprint(i), last))
+	}
+	if len(audited) > 0 {
+		t.Error("a hundred records were signed without a pause")
+	}
+	out := mustAppend(t, l, entries...)
+	late := time.After(time.Minute)
+	for seq := int64(0); seq < out[len(out)-1].Seq; {
+		select {
+		case seq = <-audited:
+		case <-late:
+			t.Fatalf("only %d records are on their way into the tree", seq)
+		}
+	}
+}

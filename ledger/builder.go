@@ -24,6 +24,8 @@ type builder struct {
 	partial [][]byte // records of the entry bundle that is not full yet
 	audited int64    // highest sequence that Audit was called with
 	tried   []byte   // the checkpoint that was written last, perhaps without success
+
+	much chan struct{} // signalled when so much was stored at once that it is signed without a pause
 }
 
 // buildLoop signs what is new, at most once every CheckpointEvery.
@@ -40,6 +42,7 @@ func (l *Ledger) buildLoop() {
 		pause.Reset(wait)
 		select {
 		case <-pause.C:
+		case <-l.build.much:
 		case <-l.stop:
 			return
 		}

@@ -159,6 +159,7 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 		stop:     make(chan struct{}),
 	}
 	l.queue.init(opts.atOnce())
+	l.build.much = make(chan struct{}, 1)
 	if err := l.start(ctx); err != nil {
 		return nil, errors.Join(err, l.closeStream(), owner.release())
 	}
