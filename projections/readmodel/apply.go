@@ -471,15 +471,19 @@ func (m *Model) endBulk(ctx context.Context) error {
 	return nil
 }
 
-// eventColumns are the columns of events, in the order in which appendRow fills them.
-const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
+// eventColumns are the columns of events, in the order in which appendRow fills them, without seq: SQLite gives each row the number
+// behind the last one, which is its record's. Where it is told the number, it looks for a row that has it, and keeps each page that a
+// statement of several rows changes as it was, in a file of its own, as it does where a row could be refused without all of them
+// being taken back (OR FAIL says that need not be).
+const eventColumns = `id, kind, station, subject, trip, observed, recorded, remarks,
 	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load, ran, begun`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
 func (m *Model) insertRows(ctx context.Context, w *writer, b *Batch, added []facts.Fact) error {
 	codes := make(codeTrips)
-	err := w.insertAll(ctx, `INSERT INTO events (`+eventColumns+`) VALUES `, eventColumnCount, func(yield func([]any) bool) {
+	const into = `INSERT OR FAIL INTO events (` + eventColumns + `) VALUES `
+	err := w.insertNumbered(ctx, b.first, into, eventColumnCount, func(yield func([]any) bool) {
 		var row []any
 		for i := range added {
 			if row = m.appendRow(row[:0], &added[i], b, codes); !yield(row) {
@@ -504,7 +508,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
-		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
+		return append(args, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
 			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
@@ -532,7 +536,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	if e.Trip != "" {
 		trip = idBytes(e.Trip)
 	}
-	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
+	return append(args, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
 		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed, ran, begun)
 }

@@ -113,20 +113,20 @@ func (w *writer) exec(text string, args ...any) error {
 	for i, v := range args {
 		w.args = append(w.args, driver.NamedValue{Ordinal: i + 1, Value: v})
 	}
-	return w.run(text, w.args)
+	_, err := w.run(text, w.args)
+	return err
 }
 
-func (w *writer) run(text string, args []driver.NamedValue) error {
+func (w *writer) run(text string, args []driver.NamedValue) (driver.Result, error) {
 	st, err := w.statement(text)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	x, ok := st.(driver.StmtExecContext)
 	if !ok {
-		return errors.New("the SQLite driver takes no context")
+		return nil, errors.New("the SQLite driver takes no context")
 	}
-	_, err = x.ExecContext(w.ctx, args)
-	return err
+	return x.ExecContext(w.ctx, args)
 }
 
 // query goes through the rows of an answer. What a row holds is the driver's again when the next one is asked for.
@@ -194,7 +194,12 @@ func (w *writer) statement(text string) (driver.Stmt, error) {
 
 // insertAll inserts rows. A row is the caller's again when the next one is asked for; the values in it are not.
 func (w *writer) insertAll(ctx context.Context, into string, columns int, rows iter.Seq[[]any]) error {
-	in := inserter{w: w, into: into, row: "(?" + strings.Repeat(",?", columns-1) + ")", columns: columns}
+	return w.insertNumbered(ctx, 0, into, columns, rows)
+}
+
+// insertNumbered is insertAll of rows that SQLite numbers, of which the first must get this number; 0: it doesn't.
+func (w *writer) insertNumbered(ctx context.Context, first int64, into string, columns int, rows iter.Seq[[]any]) error {
+	in := inserter{w: w, into: into, row: "(?" + strings.Repeat(",?", columns-1) + ")", columns: columns, next: first}
 	for row := range rows {
 		for _, v := range row {
 			in.args = append(in.args, driver.NamedValue{Ordinal: len(in.args) + 1, Value: v})
@@ -218,6 +223,7 @@ type inserter struct {
 	into, row string
 	columns   int
 	args      []driver.NamedValue
+	next      int64 // number of the next row; 0: SQLite gives them none
 }
 
 // flush inserts what fills no statement: by powers of two, so that a few statements serve any number of rows.
@@ -233,10 +239,24 @@ func (in *inserter) flush() error {
 	return nil
 }
 
+// numbered holds the number of the last of n rows against what it must be.
+func (in *inserter) numbered(got driver.Result, n int) error {
+	in.next += int64(n)
+	last, err := got.LastInsertId()
+	if err == nil && last != in.next-1 {
+		err = fmt.Errorf("row %d was numbered %d: rows of the table are missing", in.next-1, last)
+	}
+	return err
+}
+
 // insert inserts the first n rows.
 func (in *inserter) insert(n int) error {
 	text := in.into + in.row + strings.Repeat(","+in.row, n-1)
-	if err := in.w.run(text, in.args[:n*in.columns]); err != nil {
+	got, err := in.w.run(text, in.args[:n*in.columns])
+	if err == nil && in.next > 0 {
+		err = in.numbered(got, n)
+	}
+	if err != nil {
 		return err
 	}
 	in.args = append(in.args[:0], in.args[n*in.columns:]...)
