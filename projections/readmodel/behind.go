@@ -24,8 +24,8 @@ import (
 // mostUnwritten is how many records may wait before whoever applies more writes them himself, and manyUnwritten for how many nobody
 // waits any longer.
 const (
-	mostUnwritten = 8000
-	manyUnwritten = 4000
+	mostUnwritten = 16_000
+	manyUnwritten = 8000
 )
 
 // behind is what was applied and is not written yet.
