@@ -34,6 +34,10 @@ type ownership struct {
 	dir          string
 	lock, folder *flock.Flock // folder is nil where folders can't be locked
 
+	counts *flock.Flock // the one of both that lets nobody in
+	mine   os.FileInfo  // of its file, which stays the same as long as it is open
+	lost   string       // what has happened where another is in its place
+
 	mu    sync.Mutex // owner.json
 	owner Owner
 	wrote os.FileInfo // owner.json as written last
@@ -56,6 +60,13 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 			e.Owner = Owner{}
 		}
 		return nil, errors.Join(e, o.lock.Close())
+	}
+	o.counts, o.lost = o.lock, "the folder's owner.lock was removed or replaced while it was in use"
+	if o.folder != nil { // then a removed owner.lock lets nobody in
+		o.counts, o.lost = o.folder, "the folder was renamed or replaced while it was in use"
+	}
+	if o.mine, err = o.counts.Stat(); err != nil {
+		return nil, errors.Join(fmt.Errorf("the lock of the folder %s can't be looked at: %w", dir, cause(err)), o.unlock())
 	}
 	err = o.write()
 	if IsNoRoom(err) {
@@ -160,16 +171,8 @@ func (o *ownership) held() error {
 	if o == nil { // reading only
 		return nil
 	}
-	lock, what := o.lock, "the folder's owner.lock was removed or replaced while it was in use"
-	if o.folder != nil { // then a removed owner.lock lets nobody in
-		lock, what = o.folder, "the folder was renamed or replaced while it was in use"
-	}
-	mine, err := lock.Stat()
-	if err != nil {
-		return &lostError{fmt.Sprintf("the lock of the folder can't be looked at: %v", cause(err))}
-	}
-	if there, err := os.Stat(lock.Path()); err != nil || !os.SameFile(mine, there) {
-		return &lostError{what}
+	if there, err := os.Stat(o.counts.Path()); err != nil || !os.SameFile(o.mine, there) {
+		return &lostError{o.lost}
 	}
 	o.mu.Lock()
 	defer o.mu.Unlock()
