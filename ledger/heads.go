@@ -248,6 +248,7 @@ func (l *Ledger) readHeads() (heads, error) {
 	if want, err := hex.DecodeString(hash); err != nil || len(want) != tlog.HashSize || tlog.Hash(want) != root {
 		return h, fmt.Errorf("%s is of another history", headsName)
 	}
+	h.newest.Grow(len(lines) - 2)
 	for _, line := range lines[2:] {
 		x, err := proof.ParseHead(line)
 		if err != nil {

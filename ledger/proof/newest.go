@@ -1,6 +1,7 @@
 package proof
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -14,12 +15,20 @@ type Newest struct {
 	of      map[string]*newest
 	ordered []*newest // by key, but for those that are new since
 	fresh   []*newest // those, as they came
+	room    []newest  // for keys that come, see Grow
 }
 
 type newest struct {
 	Head
 	leaf   tlog.Hash
 	hashed bool // leaf is that of the head
+}
+
+// Grow makes room for so many keys more.
+func (n *Newest) Grow(keys int) {
+	of := make(map[string]*newest, len(n.of)+keys)
+	maps.Copy(of, n.of)
+	n.of, n.fresh, n.room = of, slices.Grow(n.fresh, keys), make([]newest, keys)
 }
 
 // Put says which record is the newest about a key.
@@ -29,7 +38,10 @@ func (n *Newest) Put(h Head) {
 		if n.of == nil {
 			n.of = make(map[string]*newest)
 		}
-		x = new(newest)
+		if len(n.room) == 0 {
+			n.room = make([]newest, 1)
+		}
+		x, n.room = &n.room[0], n.room[1:]
 		n.of[h.Key] = x
 		n.fresh = append(n.fresh, x)
 	}

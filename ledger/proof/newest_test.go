@@ -27,6 +27,9 @@ func TestNewest(t *testing.T) {
 		h.Count += want[h.Key].Count
 		want[h.Key] = h
 		newest.Put(h)
+		if r.IntN(50) == 0 {
+			newest.Grow(r.IntN(30))
+		}
 		if r.IntN(20) > 0 {
 			continue
 		}
