@@ -71,12 +71,20 @@ const (
 	mostWait  = time.Minute
 	// againWait is how long a failed judgement is left alone.
 	againWait = 5 * time.Second
+	// firstWait is for how long after a start whoever opens a page has the machine to himself.
+	firstWait = 300 * time.Millisecond
 )
 
 // KeepTime judges anew whatever becomes overdue, when it does, until the context
 // ends. What is recorded meanwhile is judged as it comes, and here where that failed. Before all that it reads what the first
-// scan would wait for otherwise.
+// scan would wait for otherwise, and begins with it when the first page is there: of millions of records that takes some tenths of a
+// second and a processor.
 func (s *Site) KeepTime(ctx context.Context) {
+	select {
+	case <-ctx.Done():
+		return
+	case <-s.opts.After(firstWait):
+	}
 	if s.writable() == nil {
 		if err := s.ledger.Prepare(); err != nil {
 			s.opts.Logger.Warn("the first record waits until it is known which is the newest about each set and case", "error", err)
