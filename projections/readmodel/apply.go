@@ -636,6 +636,18 @@ func (codes codeTrips) other(e *events.Event, code string) any {
 	return idBytes(trip)
 }
 
+// read returns the trip whose sheet was read by an event, as its row has it; nil where it has none.
+func (codes codeTrips) read(e *events.Event) []byte {
+	var other any
+	if d, ok := e.Data.(*events.EventCorrected); ok {
+		_, _, _, _, _, other, _, _, _ = codes.replaced(e, d) //nolint:dogsled // as appendRow
+	} else {
+		other = codes.other(e, events.SheetCodeOf(e.Data))
+	}
+	trip, _ := other.([]byte)
+	return trip
+}
+
 // verdictWriter keeps verdicts.
 type verdictWriter struct {
 	w     *writer

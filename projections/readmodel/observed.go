@@ -22,7 +22,7 @@ type observed struct {
 	mu    sync.Mutex
 	until int64 // what the tables have and marks doesn't was observed to then
 	last  int64 // the latest in marks
-	// The same of ids, and of those of trips, of which the ledger's own are in marks too.
+	// The same of ids, and of those of trips, with those whose sheets were read, of which the ledger's own are in marks too.
 	idsUntil, idsLast     int64
 	tripsUntil, tripsLast int64
 	marks                 map[uint64]struct{}
@@ -52,11 +52,12 @@ func (o *observed) begin(until, idsUntil, tripsUntil int64) {
 	o.tripsUntil, o.tripsLast = tripsUntil, math.MinInt64
 }
 
-// add takes what is about to be applied, and returns the ids, of events and of trips, that no record has had. If it isn't applied in
-// the end, the tables are asked without need.
+// add takes what is about to be applied, and returns the ids, of events and of trips, that no record has had, nor read the sheet of. If
+// it isn't applied in the end, the tables are asked without need.
 func (o *observed) add(b *Batch) (fresh []facts.DimKey) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	codes := make(codeTrips)
 	for i := range b.records {
 		e := b.records[i].parsed.Event
 		if e == nil {
@@ -67,13 +68,11 @@ func (o *observed) add(b *Batch) (fresh []facts.DimKey) {
 			o.tripsUntil = max(o.tripsUntil, o.tripsLast)
 			clear(o.marks)
 		}
-		if e.Trip != "" {
-			trip, of := idMark(idBytes(e.Trip)), timeOfID(e.Trip)
-			if _, is := o.marks[trip]; !is && of > o.tripsUntil {
-				fresh = append(fresh, facts.DimKey{Dim: facts.DimTrip, Key: e.Trip})
-			}
-			o.tripsLast = max(o.tripsLast, of)
-			o.marks[trip] = struct{}{}
+		if e.Trip != "" && o.addTrip(e.Trip) {
+			fresh = append(fresh, facts.DimKey{Dim: facts.DimTrip, Key: e.Trip}, facts.DimKey{Dim: facts.DimSheet, Key: e.Trip})
+		}
+		if read := codes.read(e); read != nil {
+			o.addTrip(idString(read))
 		}
 		at := e.Time.UnixNano()
 		id := idMark(idBytes(e.ID))
@@ -88,6 +87,16 @@ func (o *observed) add(b *Batch) (fresh []facts.DimKey) {
 		o.last = max(o.last, at)
 		o.marks[observationMark(e.Station, at)] = struct{}{}
 	}
+	return fresh
+}
+
+// addTrip takes the id of a trip, and reports whether none of the records before has named it.
+func (o *observed) addTrip(trip string) bool {
+	mark, of := idMark(idBytes(trip)), timeOfID(trip)
+	_, is := o.marks[mark]
+	fresh := !is && of > o.tripsUntil
+	o.tripsLast = max(o.tripsLast, of)
+	o.marks[mark] = struct{}{}
 	return fresh
 }
 
@@ -166,11 +175,16 @@ func (m *Model) beginObserved(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	var trip []byte // an id begins with its moment
-	if err := m.read.QueryRowContext(ctx, `SELECT max(trip) FROM events WHERE trip IS NOT NULL`).Scan(&trip); err != nil {
-		return fmt.Errorf("read model: %w", err)
+	latest := int64(math.MinInt64)
+	for _, text := range []string{`SELECT max(trip) FROM events WHERE trip IS NOT NULL`,
+		`SELECT max(sheet_trip) FROM events WHERE sheet_trip IS NOT NULL`} {
+		var trip []byte // an id begins with its moment
+		if err := m.read.QueryRowContext(ctx, text).Scan(&trip); err != nil {
+			return fmt.Errorf("read model: %w", err)
+		}
+		latest = max(latest, timeOfID(idString(trip)))
 	}
-	m.observed.begin(until, until, timeOfID(idString(trip)))
+	m.observed.begin(until, until, latest)
 	m.observed.addIDs(own)
 	return nil
 }

@@ -3,11 +3,14 @@
 package readmodel_test
 
 import (
+	"encoding/json"
+	"fmt"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"listbound/events"
+	"listbound/projections"
 )
 
 // TestMayHave: of all that was recorded a model says that it may have it, however it came by it; of what is later, and of
@@ -133,4 +136,47 @@ func TestSameIDAgain(t *testing.T) {
 	h.record("north/packing-1", clock(0, 9, 0), "LAP-022", tripOf("LAP-022", 0), &events.EventCorrected{Event: of, Action: "void", Reason: "typed wrong"})
 	h.apply(m, int64(len(h.facts)))
 	sameVerdicts(t, "corrected", h, m)
+}
+
+// TestSheetReadFirst: a trip whose sheet another set's record read before anything of the trip was recorded is judged with that
+// record, also where that is in the tables alone.
+func TestSheetReadFirst(t *testing.T) {
+	for _, corrected := range []bool{false, true} {
+		for _, reopened := range []bool{false, true} {
+			how := fmt.Sprintf("by a correction %t, opened again %t", corrected, reopened)
+			h := newHospital(t, 1)
+			h.list(clock(0, 5, 0), "LAP", 1, 2, 3)
+			own, other := tripOf("LAP-014", 0), tripOf("LAP-022", 1)
+			theirs := &events.Reading{Found: "outside", Code: h.code(h.lists[0], "LAP-022", other)}
+			path := filepath.Join(t.TempDir(), "r.db")
+			m := open(t, h.book, path)
+			t.Cleanup(func() { m.Close() })
+			m.SetMaxWorld(1) // nothing is in memory from one record to the next
+			say := func(hour int, set, trip string, d events.Data) *events.Event {
+				e := h.record("north/packing-1", clock(0, hour, 0), set, trip, d)
+				h.apply(m, int64(len(h.facts)))
+				return e
+			}
+			say(6, "LAP-014", own, &events.SetPacked{List: "LAP", Version: 1})
+			checked := &events.SetChecked{Place: "A1", Sheet: theirs}
+			if corrected {
+				raw := got[[]byte](t)(json.Marshal(checked))
+				e := say(7, "LAP-014", own, &events.SetChecked{Place: "A1"})
+				say(8, "LAP-014", own, &events.EventCorrected{Event: e.ID, Action: "replace", Reason: "typed wrong", Data: raw})
+			} else {
+				say(7, "LAP-014", own, checked)
+			}
+			if reopened {
+				m = h.again(m, path)
+				m.SetMaxWorld(1)
+			}
+			say(9, "LAP-022", other, &events.SetPacked{List: "LAP", Version: 1})
+			sameVerdicts(t, how, h, m)
+			for _, v := range got[[]projections.Verdict](t)(m.Verdicts(t.Context())) {
+				if v.Set == "LAP-022" && (len(v.Findings) != 1 || v.Findings[0].Code != "sheet-in-doubt") {
+					t.Errorf("%s: %+v", how, v.Findings)
+				}
+			}
+		}
+	}
 }
