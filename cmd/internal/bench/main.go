@@ -44,7 +44,7 @@ type options struct {
 func main() {
 	var o options
 	seconds := 3.0
-	flag.IntVar(&o.records, "records", 20_000, "how many records are recorded, rebuilt, verified and asked")
+	flag.IntVar(&o.records, "records", 100_000, "how many records are recorded, rebuilt, verified and asked")
 	flag.IntVar(&o.rounds, "rounds", 3, "how often each pair is measured")
 	flag.Float64Var(&seconds, "seconds", seconds, "how long clients hand in in each round")
 	flag.StringVar(&o.dir, "dir", "/var/tmp", "folder to work in, on the disk that counts; what is made there is removed")
