@@ -201,7 +201,10 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 		// judgement reads what is committed.
 		made, written := make(chan judged, madeAhead), make(chan error)
 		go func() {
-			err := errors.Join(m.insertRows(ctx, w, b, added), w.writeRemarks(added, changed))
+			err := m.insertRows(ctx, w, b, added)
+			if err == nil { // else SQLite may have ended the transaction, and each statement would be one of its own
+				err = w.writeRemarks(added, changed)
+			}
 			for j := range made {
 				if err == nil {
 					err = verdictWriter{w: w}.one(&j)

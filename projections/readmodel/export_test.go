@@ -252,3 +252,13 @@ func (m *Model) InterruptWriting(ctx context.Context) error {
 	_, err := m.write.ExecContext(ctx, `WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELECT count(*) FROM n`)
 	return err
 }
+
+// SetFull has the file grow no more, as on a full disk, or grow again.
+func (m *Model) SetFull(ctx context.Context, full bool) error {
+	pages := int64(1) // or as many as there are
+	if !full {
+		pages = 1 << 30
+	}
+	_, err := m.write.ExecContext(ctx, fmt.Sprintf("PRAGMA max_page_count = %d", pages))
+	return err
+}

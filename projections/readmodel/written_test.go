@@ -3,8 +3,13 @@ package readmodel_test
 import (
 	"database/sql"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections/facts"
 )
 
 // TestWrittenInSteps: the tables are the same whether verdicts are written at each step, of which only what has changed, or all
@@ -66,4 +71,67 @@ func TestRowsAreMissing(t *testing.T) {
 			t.Fatalf("position %d, want 70", at)
 		}
 	}
+}
+
+// TestNoRoomForRows: where the disk has no room for a batch's rows, nothing is written of what it says of earlier records either:
+// SQLite then goes back by itself, and what came behind that would be written alone.
+func TestNoRoomForRows(t *testing.T) {
+	h := week(t, 1)
+	for i := range 300 {
+		at := clock(10, 7, 0).Add(time.Duration(i) * time.Second)
+		h.record("north/storage", at, "EYE-3", tripOf("EYE-3", 2), &events.SetChecked{Place: "B1"})
+	}
+	of := slices.IndexFunc(h.facts, func(f facts.Fact) bool { return len(f.Was) > 0 })
+	if of < 0 {
+		t.Fatal("nothing is said of an earlier record")
+	}
+	by := int64(slices.IndexFunc(h.facts, func(f facts.Fact) bool { return f.Recorded.Equal(h.facts[of].Was[0].Until) }))
+	all := int64(len(h.facts))
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := open(t, h.book, path)
+	t.Cleanup(func() { m.Close() })
+	h.apply(m, by)
+	if err := m.Settle(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	before := rowsOf(t, path)
+	if err := m.SetFull(t.Context(), true); err != nil {
+		t.Fatal(err)
+	}
+	if err := m.Apply(t.Context(), h.book.batch(t, by+1, all)); err == nil || !strings.Contains(err.Error(), "full") {
+		t.Fatalf("written where there was no room: %v", err)
+	}
+	sameStrings(t, "without room", rowsOf(t, path), before)
+	if err := m.SetFull(t.Context(), false); err != nil {
+		t.Fatal(err)
+	}
+	h.apply(m, all)
+	sameVerdicts(t, "with room again", h, m)
+}
+
+// rowsOf returns what a file says of its records.
+func rowsOf(t *testing.T, path string) (rows []string) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	found, err := db.QueryContext(t.Context(), `SELECT seq || ' ' || remarks FROM events UNION ALL
+		SELECT seq || ' was ' || remarks FROM remarked ORDER BY 1`)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer found.Close()
+	for found.Next() {
+		var row string
+		if err := found.Scan(&row); err != nil {
+			t.Fatal(err)
+		}
+		rows = append(rows, row)
+	}
+	if err := found.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return rows
 }
