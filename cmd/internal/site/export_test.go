@@ -20,7 +20,8 @@ func (o *Options) SetMapEvery(records int64) { o.mapEvery = records }
 // SetMeanwhile has something done before a folder that is opened is this program's.
 func (o *Options) SetMeanwhile(do func()) { o.meanwhile = do }
 
-// SetReading has a redaction call something with each record that it reads for what no record has a mark of.
+// SetReading has a redaction call something with each record that it reads for what no record has a mark of, and with 0 when it has read
+// what it can before stations wait.
 func (o *Options) SetReading(do func(seq int64)) { o.reading = do }
 
 // IntakeFree reports whether nobody has the intake.
@@ -162,4 +163,11 @@ func PlacesOf(digests ...[32]byte) []int {
 		all = append(all, placeOf(d, i))
 	}
 	return slices.Collect(places(nil).with(all[:1]).with(all[1:]).of(digests[0]))
+}
+
+// TakeText takes a disclosure in that no record comes with, and flushes it.
+func (s *Site) TakeText(line string) error {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	return errors.Join(s.addenda.take([]string{line}), s.addenda.flush())
 }

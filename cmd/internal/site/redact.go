@@ -394,6 +394,9 @@ func (s *Site) readFor(ctx context.Context, marks []string) (recorded, error) {
 	for m := range wanted {
 		had.marks[m] = false
 	}
+	if s.opts.reading != nil {
+		s.opts.reading(0)
+	}
 	return had, err
 }
 

@@ -18,6 +18,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/go-json-experiment/json"
+
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -273,6 +275,179 @@ func TestRedactionReadsWhileStationsRecord(t *testing.T) {
 	}
 	check("tried again")
 	nowhere(t, dir, saidCase, saidAction)
+}
+
+// TestRedactionMeetsOrphans: while a redaction reads, a text that no record had a mark of gets one by what a station hands in that signs
+// for itself, or such a text comes. What a record says then stays, and what none does goes.
+func TestRedactionMeetsOrphans(t *testing.T) {
+	disclosed := func() string {
+		x, err := events.NewAddendum(rand.Reader, "reason", saidReason)
+		if err != nil {
+			t.Fatal(err)
+		}
+		line, err := x.Disclosure()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return line
+	}
+	for _, test := range []struct {
+		name            string
+		there           bool // the text is in the file from the beginning; else it comes while the redaction reads
+		before, between bool // a record with its mark was handed in before, or is while the redaction reads
+		behind          bool // not while, but when it has read what it can before stations wait
+		stays           int  // lines of the text that are left
+	}{
+		{"a record with its mark comes", true, false, true, false, 1},
+		{"it comes behind what was read", true, false, true, true, 1},
+		{"the text comes, and an earlier record has its mark", false, true, false, false, 1},
+		{"the text comes, and a record with its mark", false, false, true, true, 1},
+		{"the text comes, and no record has its mark", false, false, false, true, 0},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			dir := t.TempDir()
+			o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: fixed(noon)}
+			own, seq := disclosed(), int64(0)
+			var s *site.Site
+			var b *signsThere
+			prepare := func() {
+				obs := &events.Observation{Station: b.name, Kind: events.KindCaseClosed, Time: noon.Add(-time.Hour), Operator: "B-1",
+					Data: &events.CaseClosed{Case: "K-3", Outcome: "unreconciled", Reason: saidReason}}
+				b.sign(b.asks(obs), func(e *events.Event) { e.Data.(*events.CaseClosed).Reason = events.Mark(own) })
+				r := &b.records[0]
+				r.Addenda = slices.DeleteFunc(r.Addenda, func(line string) bool { return !strings.Contains(r.Signed, events.Mark(line)) })
+			}
+			handIn := func() {
+				line, err := json.Marshal(b.records[0])
+				if err != nil {
+					t.Fatal(err)
+				}
+				r := record(t, s, string(line)+"\n")[0]
+				if r.Error != "" {
+					t.Fatal(r.Error)
+				}
+				seq = r.Seq
+			}
+			read := false
+			o.SetReading(func(seq int64) {
+				if read || !s.IntakeFree() || test.behind != (seq == 0) {
+					return
+				}
+				read = true
+				if !test.there {
+					if err := s.TakeText(own); err != nil {
+						t.Fatal(err)
+					}
+				}
+				if test.between {
+					handIn()
+				}
+			})
+			s, _ = told(t, o)
+			b = newSignsThere(t, s, "north/or-9")
+			prepare()
+			if test.before {
+				handIn()
+			}
+			if err := s.Close(); err != nil {
+				t.Fatal(err)
+			}
+			file := filepath.Join(dir, "addenda")
+			texts, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			there := own
+			if !test.there {
+				there = disclosed() // another, so that anything is read
+			}
+			writeFile(t, file, append(texts, there+"\n"...))
+			s = open(t, dir, o)
+			b.s = s
+			out, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"})
+			if err != nil || out.Unfinished || !read {
+				t.Fatalf("taken out: %+v, %v; read %t", out, err, read)
+			}
+			a, err := site.ReadAddenda(dir)
+			if err != nil || a.Saying("reason", saidReason) != test.stays {
+				t.Errorf("%d lines say it, want %d, %v", a.Saying("reason", saidReason), test.stays, err)
+			}
+			if seq == 0 {
+				nowhere(t, dir, saidReason)
+				return
+			}
+			if e, err := s.EventAt(seq); err != nil || e.Data.(*events.CaseClosed).Reason != saidReason {
+				t.Errorf("record %d says %+v, %v", seq, e, err)
+			}
+		})
+	}
+}
+
+// TestRedactionThatReadsNothing: where whoever asks for a redaction goes while it reads, or a record can't be read, nothing is on record
+// and the texts are as they were.
+func TestRedactionThatReadsNothing(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: fixed(noon)}
+	ctx, cancel := context.WithCancel(t.Context())
+	goes := cancel
+	o.SetReading(func(int64) { goes() })
+	s := open(t, dir, o)
+	var lines strings.Builder
+	for i := range 300 { // more than a bundle
+		fmt.Fprintf(&lines, `{"station":"north/storage","kind":"set.checked","time":%q,"set":"LAP-014","data":{"place":"A4"}}`+"\n",
+			noon.Add(time.Duration(i-4000)*time.Second).Format(time.RFC3339))
+	}
+	record(t, s, lines.String())
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s, _ = told(t, o)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	a, err := site.ReadAddenda(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = a.Mark(rand.Reader, "actions", saidAction)
+	if err := errors.Join(err, a.Flush()); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, o)
+	size, asked := s.Size(), site.Redaction{Case: saidCase, Reason: "asked for"}
+	read := func(name string) []byte {
+		raw, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return raw
+	}
+	texts, bundle := read("addenda"), read("log/tile/entries/000.zst")
+	asBefore := func(what string, out *site.Redacted) {
+		t.Helper()
+		if out != nil || s.Size() != size || !bytes.Equal(read("addenda"), texts) {
+			t.Errorf("%s: %+v; %d records, had %d", what, out, s.Size(), size)
+		}
+		if _, err := os.Stat(filepath.Join(dir, "redaction-unfinished")); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%s: a redaction is to be ended: %v", what, err)
+		}
+	}
+	out, err := s.Redact(ctx, asked)
+	if asBefore("whoever asked has gone", out); !errors.Is(err, context.Canceled) {
+		t.Error(err)
+	}
+	goes = func() {}
+	writeFile(t, filepath.Join(dir, "log", "tile", "entries", "000.zst"), bundle[:10])
+	out, err = s.Redact(t.Context(), asked)
+	const why = "looking for what no record has a mark of: record 1: "
+	if asBefore("a record can't be read", out); err == nil || !strings.Contains(err.Error(), why) {
+		t.Error(err)
+	}
+	writeFile(t, filepath.Join(dir, "log", "tile", "entries", "000.zst"), bundle)
+	if out, err := s.Redact(t.Context(), asked); err != nil || out.Unfinished {
+		t.Fatalf("taken out: %+v, %v", out, err)
+	}
+	nowhere(t, dir, saidCase, saidReason, saidAction)
 }
 
 // TestHold: a legal hold refuses a redaction until it is lifted, and what is due passes over what is held.

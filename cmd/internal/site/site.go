@@ -72,7 +72,7 @@ type Options struct {
 	replaceKey bool // make a key beside the ledger's, which is to take over
 
 	meanwhile func()          // in tests: what others do before the folder is this program's
-	reading   func(seq int64) // in tests: called with each record that is read for a redaction
+	reading   func(seq int64) // in tests: called with each record that is read for a redaction, and with 0 before stations wait
 	mapEvery  int64           // zero: as the constant says
 }
 
