@@ -17,7 +17,8 @@ const maxTail = 64 << 20
 //
 // A caller may rely on this:
 //
-//   - When Append returns without an error all entries are stored. One call takes up to [Ledger.AtOnce] of them.
+//   - When Append returns without an error all entries are stored. One call takes up to [Ledger.AtOnce] of them, and of
+//     long ones no more bytes than [MaxBatch] of the longest have.
 //   - out[i] is the record of entries[i]. The sequences of a call are consecutive and ascending, and all of it arrived
 //     at one moment.
 //   - When Append returns without an error the records are on disk, count in [Ledger.Size], are returned by
@@ -104,6 +105,15 @@ func (l *Ledger) AtOnce() int { return l.queue.most }
 func (l *Ledger) checkBatch(entries []Entry) error {
 	if most := l.AtOnce(); len(entries) > most {
 		return fmt.Errorf("not recorded: %d entries in one call, at most %d are stored as one", len(entries), most)
+	}
+	if len(entries) > MaxBatch {
+		bytes := 0
+		for _, e := range entries {
+			bytes += len(e.Note)
+		}
+		if bytes > mostBytes {
+			return fmt.Errorf("not recorded: %d bytes in one call, at most %d are stored as one", bytes, mostBytes)
+		}
 	}
 	expected := make(map[string]int64, 1) // one station, as a rule: no allocation
 	for i, e := range entries {

@@ -749,6 +749,13 @@ func TestAppendAtOnce(t *testing.T) {
 		if _, err := l.Append(ctx, entries...); err == nil || !strings.Contains(err.Error(), fmt.Sprint("at most ", most)) {
 			t.Errorf("%d entries: %v", most+1, err)
 		}
+		long := slices.Repeat([]ledger.Entry{entry(t, "north/or-3", strings.Repeat("x", 59_000), 0)}, ledger.MaxBatch+17)
+		for len(long) <= most {
+			if _, err := l.Append(ctx, long...); err == nil || !strings.Contains(err.Error(), "at most 60000000 are stored as one") {
+				t.Errorf("%d long entries: %v", len(long), err)
+			}
+			long = append(long, long...)
+		}
 		if l.Size() != 0 {
 			t.Fatalf("%d records of a call that was refused", l.Size())
 		}

@@ -14,6 +14,9 @@ const (
 	MaxBatch = 1000
 	// mostAtOnce is how many one call takes where no round is an atomic batch.
 	mostAtOnce = 4 * MaxBatch
+	// mostBytes is how long the notes of one call may be together: as long as those of MaxBatch. The server queues 128 MiB, and
+	// of what comes beyond that, where the disk is slow, it takes nothing.
+	mostBytes = MaxBatch * MaxNote
 	// maxRoundBytes keeps a round well under what the server buffers for one connection. A call that is longer by
 	// itself makes a round of its own.
 	maxRoundBytes = 8 << 20
