@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"iter"
 	"slices"
 	"time"
 
@@ -170,4 +171,12 @@ func (s *Site) TakeText(line string) error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	return errors.Join(s.addenda.take([]string{line}), s.addenda.flush())
+}
+
+// PlayedParts returns how many of the lines of a week that is played go in at once, where so many may.
+func PlayedParts(lines iter.Seq2[Arrived, error], most int) (parts []int) {
+	for p := range arrivedParts(lines, most, nil) {
+		parts = append(parts, len(p.lines))
+	}
+	return parts
 }

@@ -38,10 +38,10 @@ func (s *Site) Play(ctx context.Context, lines iter.Seq2[Arrived, error], setClo
 	return nil
 }
 
-// arrivedParts reads lines, so many for a part. Of those before an error that make no whole part nothing is recorded.
+// arrivedParts reads lines, so many for a part, or fewer long ones. Of those before an error that make no whole part nothing is recorded.
 func arrivedParts(lines iter.Seq2[Arrived, error], most int, key []byte) iter.Seq[part] {
 	return func(yield func(part) bool) {
-		batch, n := make([]line, 0, most), 0
+		batch, n, bytes := make([]line, 0, most), 0, 0
 		for a, err := range lines {
 			l := line{n: n + 1, at: a.At}
 			if err == nil {
@@ -55,13 +55,14 @@ func arrivedParts(lines iter.Seq2[Arrived, error], most int, key []byte) iter.Se
 			}
 			n++
 			l.identify(key)
-			if batch = append(batch, l); len(batch) < most {
+			batch, bytes = append(batch, l), bytes+len(a.Line)
+			if len(batch) < most && bytes < bytesAlone {
 				continue
 			}
 			if !yield(part{lines: batch}) {
 				return
 			}
-			batch = make([]line, 0, most) // what was handed on is somebody else's
+			batch, bytes = make([]line, 0, most), 0 // what was handed on is somebody else's
 		}
 		yield(part{lines: batch, last: true})
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"iter"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -85,6 +86,25 @@ func TestPlayedAsItArrived(t *testing.T) {
 	}
 	if x, y := dump(t, settled(t, played, a)), dump(t, settled(t, arrived, b)); x != y {
 		t.Error("the verdicts differ")
+	}
+}
+
+// TestPlayedLongLines: of long lines fewer go in at once, as of those of a file: one append takes no more bytes than it did.
+func TestPlayedLongLines(t *testing.T) {
+	const line = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T06:10:00Z","set":"LAP-014","data":{"place":"A4"}}`
+	a := site.Arrived{At: noon, Line: []byte(line + strings.Repeat(" ", 50_000))}
+	lines := func(yield func(site.Arrived, error) bool) {
+		for range 200 {
+			if !yield(a, nil) {
+				return
+			}
+		}
+	}
+	if parts := site.PlayedParts(lines, 4000); !slices.Equal(parts, []int{84, 84, 32}) {
+		t.Errorf("200 lines of 50,000 bytes go in as %v", parts)
+	}
+	if parts := site.PlayedParts(lines, 50); !slices.Equal(parts, []int{50, 50, 50, 50, 0}) {
+		t.Errorf("by fifties they go in as %v", parts)
 	}
 }
 
