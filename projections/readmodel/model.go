@@ -178,6 +178,15 @@ func (m *Model) usable(ctx context.Context) bool {
 	return err == nil && judgement == Fingerprint() && origin == keyName(m.opts.Ledger) && moment <= momentNumber(m.moment)
 }
 
+// LastRow returns the number of the last record that has a row. Where all that was applied is written and nobody has edited the file it is
+// the position's: behind any other, no row would get its record's number, and nothing could be applied.
+func (m *Model) LastRow(ctx context.Context) (last int64, err error) {
+	if err = m.read.QueryRowContext(ctx, `SELECT ifnull(max(seq), 0) FROM events`).Scan(&last); err != nil {
+		err = fmt.Errorf("read model: %w", err)
+	}
+	return last, err
+}
+
 // unreadable reports whether the file is no database, or a damaged one. Nothing is
 // lost with it. A full disk or a missing right is another matter.
 func unreadable(err error) bool {

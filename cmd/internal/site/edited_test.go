@@ -92,3 +92,29 @@ func TestKeysRowDeleted(t *testing.T) {
 		}
 	}
 }
+
+// TestLastRowsEdited: where the read model's last rows were deleted by hand, or one was put behind them, a start says so and makes it anew:
+// no record could follow it.
+func TestLastRowsEdited(t *testing.T) {
+	for _, statement := range []string{
+		"DELETE FROM events WHERE seq > 2", "DELETE FROM events",
+		"INSERT INTO events (seq, id, kind, station, subject, observed, recorded, remarks) " +
+			"VALUES (999, x'00', 'set.checked', 'north/or-3', 'LAP-001', 0, 0, 0)",
+	} {
+		var said strings.Builder
+		o := site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: fixed(noon),
+			Logger: slog.New(slog.NewTextHandler(&said, nil))}
+		inFolder(t, o, func(s *site.Site) { record(t, s, oneList) })
+		edit(t, o.Dir, statement)
+		said.Reset()
+		inFolder(t, o, func(s *site.Site) {
+			if !strings.Contains(said.String(), "somebody has edited it; it is made anew") {
+				t.Errorf("after %s the start says %q", statement, said.String())
+			}
+			if rs, err := s.Observe(t.Context(), packed("B")); err != nil || rs[0].Behind {
+				t.Errorf("after %s: %+v, %v", statement, rs, err)
+			}
+			mustBeIntact(t, "made anew", s)
+		})
+	}
+}

@@ -311,7 +311,7 @@ func (s *Site) stop(p ledger.Problem) {
 // that is new, or was filled by another judgement and so starts empty, is filled
 // as a rebuild fills it, which is many times quicker than record by record. So is
 // one that is ahead of the ledger, as where only the ledger was put back from a
-// copy: it has verdicts on records that are gone, and would pass over those to come.
+// copy: it has verdicts on records that are gone, and would pass over those to come. And so is one to which no row can be added.
 func (s *Site) follow(ctx context.Context) error {
 	size, pos := s.ledger.Size(), s.current().Position()
 	if s.following == nil { // a follower has given out no numbers
@@ -321,6 +321,14 @@ func (s *Site) follow(ctx context.Context) error {
 	}
 	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
+		if err := s.refill(ctx, nil); err != nil {
+			return err
+		}
+	} else if last, err := s.current().LastRow(ctx); err != nil {
+		return err
+	} else if last != pos {
+		s.opts.Logger.Warn("the read model ends with the row of another record than its last, so somebody has edited it; it is made anew",
+			"row", last, "record", pos)
 		if err := s.refill(ctx, nil); err != nil {
 			return err
 		}
