@@ -1011,6 +1011,9 @@ func (d *IndicatorRead) StartedAt() time.Time { return timeOf(d.Started) }
 func (d *SetSterilized) StartedAt() time.Time { return timeOf(d.Started) }
 
 func timeOf(s string) time.Time {
+	if s == "" { // as judgement asks again and again
+		return time.Time{}
+	}
 	t, err := time.Parse(time.RFC3339, s)
 	if err != nil {
 		return time.Time{}
