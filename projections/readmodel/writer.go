@@ -244,7 +244,7 @@ func (in *inserter) numbered(got driver.Result, n int) error {
 	in.next += int64(n)
 	last, err := got.LastInsertId()
 	if err == nil && last != in.next-1 {
-		err = fmt.Errorf("row %d was numbered %d: rows of the table are missing", in.next-1, last)
+		err = fmt.Errorf("row %d was numbered %d: rows of the table are missing or too many; the next start makes it anew", in.next-1, last)
 	}
 	return err
 }

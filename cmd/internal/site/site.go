@@ -327,7 +327,8 @@ func (s *Site) follow(ctx context.Context) error {
 	} else if last, err := s.current().LastRow(ctx); err != nil {
 		return err
 	} else if last != pos {
-		s.opts.Logger.Warn("the read model ends with the row of another record than its last, so somebody has edited it; it is made anew",
+		s.opts.Logger.Warn("rows at the end of the read model are missing, or are too many, so somebody has edited it; it is made anew of the records, "+
+			"and nothing that was recorded is lost",
 			"row", last, "record", pos)
 		if err := s.refill(ctx, nil); err != nil {
 			return err
