@@ -95,22 +95,22 @@ type packedBundle struct {
 	before int64 // records of the ledger before those of the bundle
 	on     io.ReaderAt
 	table  *seekable.SeekTable
-	packed []byte // one frame, in a buffer for all
+	packed []byte // one frame, or before that the table, in a buffer for all
 }
 
 var errFrameTable = errors.New("its table of frames is damaged")
 
-// openPacked looks at the table of packed bundle index, of so many bytes.
-func openPacked(index int64, on io.ReaderAt, size int64) (*packedBundle, error) {
+// openPacked looks at the table of packed bundle index, of so many bytes. A buffer may be used again, once the bundle isn't.
+func openPacked(index int64, on io.ReaderAt, size int64, buf []byte) (*packedBundle, error) {
 	frames := size - frameTableBytes
 	if frames < 0 {
 		return nil, errors.New("it is cut short")
 	}
-	raw := make([]byte, frameTableBytes)
-	if _, err := on.ReadAt(raw, frames); err != nil {
+	buf = slices.Grow(buf[:0], frameTableBytes)[:frameTableBytes]
+	if _, err := on.ReadAt(buf, frames); err != nil {
 		return nil, cause(err)
 	}
-	table, err := seekable.NewSeekTable(raw)
+	table, err := seekable.NewSeekTable(buf)
 	if err != nil {
 		return nil, errFrameTable
 	}
@@ -118,7 +118,7 @@ func openPacked(index int64, on io.ReaderAt, size int64) (*packedBundle, error) 
 	if !ok || table.NumFrames() != framesInBundle || last.CompressedOffset+uint64(last.CompressedSize) != uint64(frames) {
 		return nil, errFrameTable
 	}
-	return &packedBundle{before: index * proof.TileWidth, on: on, table: table}, nil
+	return &packedBundle{before: index * proof.TileWidth, on: on, table: table, packed: buf}, nil
 }
 
 // frame returns the bytes of one frame, appended to out.
@@ -167,7 +167,7 @@ func (p *packedBundle) unpackedSize() int {
 // unpackBundle returns the records of packed bundle index. With an error come those that could be had all the same, nil for each
 // other; whether they are the right ones, their hashes tell.
 func unpackBundle(index int64, data []byte) ([][]byte, error) {
-	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)))
+	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)), nil)
 	if err != nil {
 		return withoutTable(data), err
 	}
@@ -247,20 +247,29 @@ func (l logFiles) readOne(index int64, n int) ([]byte, error) {
 	return record, nil
 }
 
+// oneFrame are buffers for what is read of a packed bundle for one record: most of what a history allocated was these.
+type oneFrame struct{ packed, plain []byte }
+
+var oneFrames = sync.Pool{New: func() any { return new(oneFrame) }}
+
 func onePacked(f *os.File, index int64, n int) ([]byte, error) {
 	info, err := f.Stat()
 	if err != nil {
 		return nil, cause(err)
 	}
-	p, err := openPacked(index, f, info.Size())
+	buf := oneFrames.Get().(*oneFrame)
+	defer oneFrames.Put(buf)
+	p, err := openPacked(index, f, info.Size(), buf.packed)
 	if err != nil {
 		return nil, err
 	}
-	records, _, err := p.records(nil, n/recordsInFrame)
+	var records [][]byte
+	records, buf.plain, err = p.records(buf.plain[:0], n/recordsInFrame)
+	buf.packed = p.packed
 	if err != nil {
 		return nil, err
 	}
-	return bytes.Clone(records[n%recordsInFrame]), nil // and not the whole frame, where it is kept
+	return bytes.Clone(records[n%recordsInFrame]), nil
 }
 
 // plainBundles are buffers for bundles that are not packed, of which one record is wanted.
@@ -294,7 +303,7 @@ func (l logFiles) plainBundle(name string) ([]byte, error) {
 	if err != nil {
 		return nil, os.ErrNotExist
 	}
-	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)))
+	p, err := openPacked(index, bytes.NewReader(data), int64(len(data)), nil)
 	var out []byte
 	for n := 0; err == nil && n < framesInBundle; n++ {
 		out, err = p.frame(out, n)
