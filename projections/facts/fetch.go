@@ -38,11 +38,12 @@ func (b *Book) Absent(dim Dim, key string) {
 	}
 }
 
-// leastAround is how many packings Around is asked for at first, and
-// wantAround how many different trips in force it must show on a side.
+// leastAround is how many packings Around is asked for at first, and wantAround how many different trips in force it must show on a
+// side: a turn is told apart by the packings before and after it, and its verdict can depend on the second one after it (PackedAfter).
+// Whoever looks further asks around those. Each packing more brings all that was seen of the set until it, for nothing.
 const (
-	leastAround = 3
-	wantAround  = 3
+	leastAround = 2
+	wantAround  = 2
 )
 
 // around fetches the set's packings near a moment, once for all moments between
