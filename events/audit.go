@@ -2,7 +2,10 @@ package events
 
 import (
 	"bytes"
+	"crypto/ed25519"
 	"crypto/sha256"
+	"encoding/base64"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"slices"
@@ -164,6 +167,7 @@ type Parsed struct {
 	Hash  Digest // of the note, for the next record's stationprev
 	Err   error  // why there is no event
 
+	exact bool          // the text is in canonical form: a Reader took it, which takes no other
 	ahead bool          // form and by are known
 	form  []string      // what is wrong with its form, where the audit asks
 	by    note.Verifier // a key of a station by which the signature is good, where one is known
@@ -196,11 +200,11 @@ func (a *Audit) ParseAll(notes [][]byte) []Parsed {
 		}
 		p.ahead = true
 		if a.Canonical {
-			p.form = faultsOfForm(n, p.Event)
+			p.form = p.faultsOfForm()
 		}
 		if a.Signatures {
 			if v, ok := a.keys.Load(signedBy(n)); ok {
-				signed.take(i, n, v.(note.Verifier))
+				signed.take(i, p, v.(note.Verifier))
 			}
 		}
 	}
@@ -220,13 +224,45 @@ type signatures struct {
 }
 
 // take takes the signature of a note that is one of a key in all but that it need not be good.
-func (s *signatures) take(i int, n []byte, v note.Verifier) {
-	c := &caught{Verifier: v}
-	if VerifyNote(n, c) != nil {
-		return
+func (s *signatures) take(i int, p *Parsed, v note.Verifier) {
+	message, sig, ok := p.signedAs(v)
+	if !ok {
+		c := &caught{Verifier: v}
+		if VerifyNote(p.Note, c) != nil {
+			return
+		}
+		message, sig = c.message, c.sig
 	}
 	s.of, s.by = append(s.of, i), append(s.by, v)
-	s.messages, s.sigs = append(s.messages, c.message), append(s.sigs, c.sig)
+	s.messages, s.sigs = append(s.messages, message), append(s.sigs, sig)
+}
+
+// ed25519Line is the length of an Ed25519 signature behind the hash of its key, and ed25519Chars that of its base64.
+const (
+	ed25519Line  = 4 + ed25519.SignatureSize
+	ed25519Chars = (ed25519Line + 2) / 3 * 4
+)
+
+var strictStdBase64 = base64.StdEncoding.Strict()
+
+// signedAs takes apart a note that looks like all of them, with what VerifyNote has verified where it does not refuse the note. What a
+// Reader took is UTF-8 without control characters, as the format of signed notes demands, and one line.
+func (p *Parsed) signedAs(v note.Verifier) (message, sig []byte, ok bool) {
+	line, found := bytes.CutSuffix(p.Note, []byte("\n"))
+	at := len(line) - ed25519Chars
+	if !p.exact || !found || at < 0 {
+		return nil, nil, false
+	}
+	head, ok := bytes.CutSuffix(line[:at], []byte("\n— "+v.Name()+" "))
+	if !ok || !bytes.HasSuffix(head, []byte("\n")) || bytes.IndexByte(head, '\n') != len(head)-1 {
+		return nil, nil, false
+	}
+	raw := make([]byte, strictStdBase64.DecodedLen(ed25519Chars))
+	// A line end would be passed over, and leave it short.
+	if n, err := strictStdBase64.Decode(raw, line[at:]); err != nil || n != ed25519Line || binary.BigEndian.Uint32(raw) != v.KeyHash() {
+		return nil, nil, false
+	}
+	return head, raw[4:ed25519Line], true
 }
 
 // check reports which of them are good.
@@ -309,7 +345,7 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 	e := p.Event
 	if a.Canonical {
 		if !p.ahead {
-			p.form = faultsOfForm(p.Note, e)
+			p.form = p.faultsOfForm()
 		}
 		for _, fault := range p.form {
 			c.add(RemarkForm, "%s", fault)
@@ -352,20 +388,29 @@ func (a *Audit) station(name string) *Station {
 }
 
 // faultsOfForm says what is wrong with the form of a note: not canonical, or what Check refuses.
-func faultsOfForm(n []byte, e *Event) (faults []string) {
-	text, err := Text(n)
-	if err == nil {
-		var c []byte
-		if c, err = Canonical(text); err == nil && !bytes.Equal(c, text) {
-			err = errors.New("the JSON is not in canonical form")
-		}
+func (p *Parsed) faultsOfForm() (faults []string) {
+	var err error
+	if !p.exact {
+		err = notCanonical(p.Note)
 	}
-	for _, err := range []error{err, e.Check()} {
+	for _, err := range []error{err, p.Event.Check()} {
 		if err != nil {
 			faults = append(faults, err.Error())
 		}
 	}
 	return faults
+}
+
+func notCanonical(n []byte) error {
+	text, err := Text(n)
+	if err != nil {
+		return err
+	}
+	c, err := Canonical(text)
+	if err == nil && !bytes.Equal(c, text) {
+		err = errors.New("the JSON is not in canonical form")
+	}
+	return err
 }
 
 // verifier makes the verifier of a station's key, which Parse then knows.

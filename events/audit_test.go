@@ -477,6 +477,9 @@ func TestParseAll(t *testing.T) {
 	line := n[bytes.LastIndexByte(n[:len(n)-1], '\n')+1:]
 	notes := [][]byte{n, bytes.Replace(n, []byte(`"version":3`), []byte(`"version":4`), 1), other, slices.Concat(n, line), n,
 		[]byte("no record"), nil, bytes.TrimSuffix(n, []byte("\n")), slices.Concat(other[:len(other)-len(line)], line), n}
+	for _, odd := range oddSignatures(n) {
+		notes = append(notes, odd)
+	}
 	for _, all := range []func([]note.Verifier, [][]byte, [][]byte) []bool{nil, keytable.VerifyAll} {
 		c.ahead.Signatures, c.ahead.VerifyAll = true, all
 		good := 0
@@ -495,5 +498,87 @@ func TestParseAll(t *testing.T) {
 		if good != 3 {
 			t.Errorf("%d notes are signed, should be 3", good)
 		}
+	}
+}
+
+// oddSignatures are a note with all but the signature line that Sign writes, and with a text that no note has.
+func oddSignatures(n []byte) map[string][]byte {
+	replaced := func(old, by string) []byte {
+		at := bytes.LastIndex(n, []byte(old))
+		return slices.Concat(n[:at], []byte(by), n[at+len(old):])
+	}
+	end := string(n[len(n)-6:])         // five characters of base64 and the end of the line, of which the last is =
+	spare := []byte(end)                // the one before it has bits to spare
+	spare[3] = spare[3] + 1             // the next letter or digit
+	short, fold := end[:2], end[2:]     // a line end within is passed over
+	dash, packing := "— ", "packing-1 " // of the line, not of the text
+	return map[string][]byte{
+		"bits to spare":       replaced(end, string(spare)),
+		"folded by a return":  replaced(end, short+"\r"+fold),
+		"return for a letter": replaced(end, short+"\r"+fold[1:]),
+		"four returns":        replaced(string(n[len(n)-9:len(n)-5]), "\r\r\r\r"),
+		"two ends of a line":  replaced(end, short+"\n"+fold),
+		"no padding":          replaced(end, end[:4]+"\n"),
+		"a character more":    replaced(end, "A"+end),
+		"a character less":    replaced(end, end[1:]),
+		"a space more":        replaced(packing, packing+" "),
+		"another name":        replaced(packing, "packing-2 "),
+		"a longer name":       replaced(packing, "packing-11 "),
+		"no dash":             replaced(dash, "- "),
+		"two dashes":          replaced(dash, dash+dash),
+		"a line in front":     replaced(dash, "x\n"+dash),
+		"a tab in the text":   replaced(`,"id"`, ",\t\"id\""),
+		"no empty line":       replaced("\n"+dash, dash),
+		"two empty lines":     replaced("\n"+dash, "\n\n"+dash),
+	}
+}
+
+// FuzzSignedAs: what is taken for a note that is signed in all but that the signature need not be good is one, and its parts are those
+// which golang.org/x/mod/sumdb/note finds.
+func FuzzSignedAs(f *testing.F) {
+	k := newTestKey(f, "north/packing-1", 2)
+	for _, text := range commonEvents(f) {
+		n, err := note.Sign(&note.Note{Text: string(text) + "\n"}, k.signer)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(n)
+		for _, odd := range oddSignatures(n) {
+			f.Add(odd)
+		}
+	}
+	f.Fuzz(func(t *testing.T, n []byte) {
+		p := NewReader().Parse(n)
+		message, sig, ok := p.signedAs(k.verifier)
+		if !ok {
+			return
+		}
+		c := &caught{Verifier: k.verifier}
+		if err := VerifyNote(n, c); err != nil || !bytes.Equal(message, c.message) || !bytes.Equal(sig, c.sig) {
+			t.Fatalf("%q\nis taken for %q signed by %x; it is: %v, %q, %x", n, message, sig, err, c.message, c.sig)
+		}
+	})
+}
+
+// TestSignedAs: a note as Sign writes it is taken apart without the library, and no other.
+func TestSignedAs(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	n := c.next(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 2, nil)
+	taken := func(n []byte) bool {
+		p := NewReader().Parse(n)
+		_, _, ok := p.signedAs(k.verifier)
+		return ok
+	}
+	if !taken(n) {
+		t.Errorf("left to the library: %s", n)
+	}
+	for what, odd := range oddSignatures(n) {
+		if taken(odd) {
+			t.Errorf("taken, though it has %s: %q", what, odd)
+		}
+	}
+	if p := NewReader().Parse(n); func() bool { _, _, ok := p.signedAs(newTestKey(t, k.name, 3).verifier); return ok }() {
+		t.Error("taken for one of another key of that name")
 	}
 }

@@ -12,8 +12,9 @@ import (
 // A Reader parses the records of a rebuild, with the results of Parse. It
 // expects the members of canonical JSON in the only order they can have, which
 // takes less than half the time of the JSON library; anything it does not
-// recognise is left to Decode. And it keeps one copy of each string that many
-// records share. A fuzz test compares the two. DEVELOPERS.md has the figures.
+// recognise is left to Decode: what it takes is canonical, and valid UTF-8
+// without control characters. And it keeps one copy of each string that many
+// records share. A fuzz test holds it to both. DEVELOPERS.md has the figures.
 //
 // A Reader is not safe for concurrent use.
 type Reader struct {
@@ -33,7 +34,7 @@ func (r *Reader) Parse(n []byte) Parsed {
 		return Parsed{Note: n, Hash: sha256.Sum256(n), Err: err}
 	}
 	if e := r.event(text); e != nil {
-		return Parsed{Note: n, Hash: sha256.Sum256(n), Event: e}
+		return Parsed{Note: n, Hash: sha256.Sum256(n), Event: e, exact: true}
 	}
 	return Parse(n)
 }

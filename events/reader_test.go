@@ -281,6 +281,9 @@ func FuzzReader(f *testing.F) {
 		if d := cmp.Diff(want, e); d != "" {
 			t.Fatalf("%s\n%s", text, d)
 		}
+		if c, err := Canonical(text); err != nil || !bytes.Equal(c, text) {
+			t.Fatalf("read, but not canonical: %v: %s", err, text)
+		}
 	})
 }
 
