@@ -80,6 +80,48 @@ func TestDifferences(t *testing.T) {
 	}
 }
 
+// TestEachColumnOfEvents: whatever one column of an event's row holds otherwise, the row and the column are named, and so is a row too
+// many or too few.
+func TestEachColumnOfEvents(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	fresh := h.filled()
+	db := beside(t, path)
+	db.SetMaxOpenConns(1) // which has the temporary table
+	change(t, db, `CREATE TEMP TABLE kept AS SELECT * FROM events`)
+	columns := column(t, db, `SELECT name FROM pragma_table_info('events') WHERE name <> 'seq'`)
+	if len(columns) < 20 {
+		t.Fatalf("columns: %v", columns)
+	}
+	type broken struct{ name, by, want string }
+	breaks := []broken{
+		{"another kind of value", `UPDATE events SET id = CAST(id AS TEXT) WHERE seq = 9`, "the row of record 9 is changed in id"},
+		{"a row too many", `INSERT INTO events SELECT 4711, id, kind, station, subject, trip, observed, recorded, remarks, case_ref, load,
+			sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load, ran, begun
+			FROM events WHERE seq = 9`, "the row of record 4711 is added"},
+		{"a row too few", `DELETE FROM events WHERE seq = 9`, "the row of record 9 is missing"},
+		{"one under another number", `UPDATE events SET seq = 4711 WHERE seq = 9`, "the row of record 4711 is added"},
+	}
+	for _, c := range columns {
+		breaks = append(breaks, broken{c, fmt.Sprintf(`UPDATE events SET %[1]s = CASE typeof(%[1]s) WHEN 'integer' THEN %[1]s + 1
+			WHEN 'null' THEN 'x' ELSE %[1]s || 'x' END WHERE seq = 9`, c), "the row of record 9 is changed in " + c})
+	}
+	for _, x := range breaks {
+		change(t, db, x.by)
+		found, _ := differences(t, m, fresh, 10)
+		if !slices.ContainsFunc(found, func(d readmodel.Difference) bool { return strings.HasSuffix(d.String(), x.want) }) {
+			t.Errorf("%s: %v, want %s", x.name, found, x.want)
+		}
+		change(t, db, `DELETE FROM events`)
+		change(t, db, `INSERT INTO events SELECT * FROM kept`)
+	}
+	if found, n := differences(t, m, fresh, 10); n != 0 {
+		t.Errorf("put right: %v", found)
+	}
+}
+
 // TestRestsAreHeldAgainstTheirTrips: of what a verdict rests on each part counts: the question, from when and until when it is
 // asked, and whose it is. What is put right again is no difference.
 func TestRestsAreHeldAgainstTheirTrips(t *testing.T) {

@@ -785,7 +785,7 @@ func names(vs []projections.Verdict) (out []string) {
 	return out
 }
 
-// differences holds the file of one model against another of the same records.
+// differences holds the file of one model against another of the same records, and looks whether it is whole.
 func differences(t *testing.T, m, fresh *readmodel.Model, most int) (found []readmodel.Difference, n int) {
 	t.Helper()
 	s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
@@ -794,7 +794,8 @@ func differences(t *testing.T, m, fresh *readmodel.Model, most int) (found []rea
 	if err != nil {
 		t.Fatal(err)
 	}
-	return found, n
+	damage := got[[]readmodel.Difference](t)(m.CheckFile(t.Context()))
+	return append(found, damage...), n + len(damage)
 }
 
 // impatient puts a policy in force that waits for nothing for long.

@@ -65,6 +65,8 @@ func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.P
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	file := s.beginFileCheck(ctx)
+	defer func() { file.drop() }()
 	fresh, err := fill(ctx, s.ledger, s.modelOptions(filepath.Join(dir, modelName)))
 	if err != nil {
 		return nil, err
@@ -79,7 +81,16 @@ func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.P
 	if err != nil {
 		return nil, err
 	}
-	for _, d := range found {
+	if file.of != s.current() { // it was made anew meanwhile
+		file.drop()
+		file = s.beginFileCheck(ctx)
+	}
+	damage, err := file.end()
+	if err != nil {
+		return nil, err
+	}
+	n += len(damage)
+	for _, d := range append(found, damage...) {
 		problems = append(problems, ledger.Problem{Seq: d.Seq, What: fmt.Sprintf("%s: %s", modelName, d)})
 	}
 	if n > 0 {
@@ -87,6 +98,39 @@ func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.P
 			"says can't be trusted until it is made anew: listbound rebuild", modelName, n)})
 	}
 	return problems, nil
+}
+
+// fileCheck is a check of the read model's file by SQLite, which needs nothing of the second model: so it fills a processor while that
+// is made.
+type fileCheck struct {
+	of     *readmodel.Model
+	done   chan struct{}
+	drop   func() // ends it
+	damage []readmodel.Difference
+	err    error
+}
+
+// beginFileCheck begins it. It must be dropped in the end.
+func (s *Site) beginFileCheck(ctx context.Context) *fileCheck {
+	ctx, cancel := context.WithCancel(ctx)
+	c := &fileCheck{of: s.current(), done: make(chan struct{})}
+	c.drop = func() {
+		cancel()
+		<-c.done
+	}
+	go func() {
+		defer close(c.done)
+		if c.err = refusal.ErrClosed; c.of != nil {
+			c.damage, c.err = c.of.CheckFile(ctx)
+		}
+	}()
+	return c
+}
+
+// end returns what it found.
+func (c *fileCheck) end() ([]readmodel.Difference, error) {
+	<-c.done
+	return c.damage, c.err
 }
 
 // filler makes a read model of a ledger in an empty file.
