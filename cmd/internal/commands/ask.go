@@ -65,39 +65,53 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 			}
 		}
 	}
-	refused := 0
+	var n receipts
 	err = a.with(cmd, site.Options{Name: name, EnrolOnSight: true, Alone: true}, func(s site.Service) error {
 		for i, r := range in {
 			if err := s.Record(cmd.Context(), r,
-				func(rec site.Receipt) error { return a.receipt(rec, &refused, args[i]) }); err != nil {
+				func(rec site.Receipt) error { return a.receipt(rec, &n, args[i]) }); err != nil {
 				return err
 			}
 		}
 		return nil
 	})
+	switch more := n.enrolled - mostEnrolled; {
+	case more == 1:
+		fmt.Fprintln(a.env.Err, "listbound: one more station was met for the first time and enrolled; listbound stations shows all")
+	case more > 1:
+		fmt.Fprintf(a.env.Err, "listbound: %d more stations were met for the first time and enrolled; listbound stations shows all\n", more)
+	}
 	if err != nil {
 		return err
 	}
-	if refused > 0 {
+	if n.refused > 0 {
 		what := "1 line"
-		if refused > 1 {
-			what = fmt.Sprintf("%d lines", refused)
+		if n.refused > 1 {
+			what = fmt.Sprintf("%d lines", n.refused)
 		}
 		return &exitError{code: ExitProblem, err: fmt.Errorf("%s refused; all other lines are recorded", what)}
 	}
 	return nil
 }
 
-func (a *app) receipt(r site.Receipt, refused *int, file string) error {
+// receipts counts what a command was told.
+type receipts struct{ refused, enrolled int }
+
+// mostEnrolled is how many stations that were enrolled are named while a file is recorded: a hospital group's has hundreds.
+const mostEnrolled = 5
+
+func (a *app) receipt(r site.Receipt, n *receipts, file string) error {
 	if r.Error != "" {
-		*refused++
+		n.refused++
 		if file == "-" {
 			file = "standard input"
 		}
 		fmt.Fprintf(a.env.Err, "listbound: %s, line %d: %s\n", file, r.Line, r.Error)
 	}
 	if r.Enrolled != "" {
-		fmt.Fprintf(a.env.Err, "listbound: station %s was met for the first time and enrolled\n", r.Enrolled)
+		if n.enrolled++; n.enrolled <= mostEnrolled {
+			fmt.Fprintf(a.env.Err, "listbound: station %s was met for the first time and enrolled\n", r.Enrolled)
+		}
 	}
 	raw, err := json.Marshal(r)
 	if err != nil {
@@ -168,7 +182,7 @@ func firstSite(in []io.Reader) (string, error) {
 // refuseAll answers lines of which none can be recorded. No folder is made for
 // them: its ledger would have a name that nobody gave it.
 func (a *app) refuseAll(in []io.Reader, args []string) error {
-	refused := 0
+	var told receipts
 	for i, r := range in {
 		for n, x := range events.Observations(r) {
 			if n == 0 {
@@ -179,12 +193,12 @@ func (a *app) refuseAll(in []io.Reader, args []string) error {
 				err = fmt.Errorf("it stands behind %d bytes that hold no observation; record it alone, or name "+
 					"the site with --site", lookAhead)
 			}
-			if err := a.receipt(site.Receipt{Line: n, Error: err.Error()}, &refused, args[i]); err != nil {
+			if err := a.receipt(site.Receipt{Line: n, Error: err.Error()}, &told, args[i]); err != nil {
 				return err
 			}
 		}
 	}
-	if refused == 0 {
+	if told.refused == 0 {
 		return errors.New("there is nothing to record; an observation is one JSON object a line")
 	}
 	return &exitError{code: ExitProblem, err: fmt.Errorf("nothing was recorded, and no folder %s was made", a.data)}
@@ -616,9 +630,7 @@ func (a *app) rebuild() *cobra.Command {
 model stays until the new one is whole. Interrupting costs nothing.`,
 		"listbound rebuild --data d", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
-				progress, end := a.progress("read")
-				n, err := s.Rebuild(cmd.Context(), progress)
-				end()
+				n, err := a.rebuilt(cmd.Context(), s)
 				if err != nil {
 					return err
 				}
@@ -628,6 +640,16 @@ model stays until the new one is whole. Interrupting costs nothing.`,
 		})
 	c.Args = cobra.NoArgs
 	return c
+}
+
+// rebuilt returns of how many records the read model was made.
+func (a *app) rebuilt(ctx context.Context, s site.Service) (int64, error) {
+	if own, ok := s.(*site.Site); ok && own.MadeAnew() {
+		return own.Size(), nil
+	}
+	progress, end := a.progress("read")
+	defer end()
+	return s.Rebuild(ctx, progress)
 }
 
 func (a *app) repair() *cobra.Command {

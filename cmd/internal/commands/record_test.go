@@ -3,7 +3,10 @@ package commands
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -39,6 +42,29 @@ func TestRecordCanBeInterrupted(t *testing.T) {
 	code, again, _ := run(t, "record", "--data", dir, "--site", "north", "../../../testdata/observations/one-trip.jsonl")
 	if code != ExitOK || !strings.Contains(again, `"seq"`) {
 		t.Errorf("afterwards: %d %s", code, again)
+	}
+}
+
+// TestRecordNamesTheFirstStations: of the stations that a file brings the first are named and the others counted.
+func TestRecordNamesTheFirstStations(t *testing.T) {
+	for n, want := range map[int]string{
+		5: "", 6: "one more station was met for the first time and enrolled; listbound stations shows all",
+		40: "35 more stations were met for the first time and enrolled; listbound stations shows all",
+	} {
+		var lines strings.Builder
+		for i := range n {
+			fmt.Fprintf(&lines, `{"station":"north/storage-%d","kind":"set.checked","time":"2026-03-02T05:00:00Z","set":"LAP-001",`+
+				`"data":{}}`+"\n", i)
+		}
+		file := filepath.Join(t.TempDir(), "stations.jsonl")
+		if err := os.WriteFile(file, []byte(lines.String()), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		code, _, errs := run(t, "record", "--data", t.TempDir(), "--site", "north", file)
+		named := strings.Count(errs, " was met for the first time and enrolled\n")
+		if code != ExitOK || named != 5 || strings.Contains(errs, " more station") != (want != "") || !strings.Contains(errs, want) {
+			t.Errorf("%d stations: %d, %d of them named: %s", n, code, named, errs)
+		}
 	}
 }
 

@@ -172,6 +172,9 @@ func (a *app) openFolder(ctx context.Context, name string, o site.Options) (*sit
 		o.Clock = a.env.Clock
 	}
 	o.Logger = slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	var end func()
+	o.Progress, end = a.progress("judged anew")
+	defer end()
 	return site.Open(ctx, o)
 }
 

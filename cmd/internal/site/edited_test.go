@@ -118,3 +118,39 @@ func TestLastRowsEdited(t *testing.T) {
 		})
 	}
 }
+
+// TestMadeAnewAtTheStart: a start behind another version of the program makes the read model anew, tells how far it is, and says that it
+// did so; any other start doesn't.
+func TestMadeAnewAtTheStart(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, strings.Join(weekLines(t)[:100], "\n")+"\n")
+	size := s.Size()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		by   string
+		anew bool
+	}{
+		{"", false},
+		{"UPDATE meta SET value = 'of another program' WHERE key = 'judgement'", true},
+		{"DELETE FROM events WHERE seq = (SELECT max(seq) FROM events)", true},
+	} {
+		if x.by != "" {
+			edit(t, dir, x.by)
+		}
+		told := [2]int64{}
+		s, err := site.Open(t.Context(), site.Options{Dir: dir, Clock: fixed(noon), Logger: slog.New(slog.DiscardHandler),
+			Progress: func(done, total int64) { told = [2]int64{done, total} }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if s.MadeAnew() != x.anew || (told == [2]int64{size, size}) != x.anew {
+			t.Errorf("%q: made anew %t, told %d", x.by, s.MadeAnew(), told)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

@@ -57,6 +57,8 @@ type Options struct {
 	// Zone is the site's time zone, such as Europe/Berlin, and Weight its unit of
 	// weight, kg or lb. Both stay in the folder; empty leaves what is there.
 	Zone, Weight string
+	// Progress is told how far the read model is where Open makes it anew, as behind another version of this program; nil: nobody is.
+	Progress Progress
 	// Followers are kept up to date beside the read model.
 	Followers []Follower
 	// LockWait is how long judgement waits for another program that has the read
@@ -82,6 +84,7 @@ type Site struct {
 	own       *ownKey
 	vkey      string // the public half of the ledger's key
 	opening   bool   // Open has not ended
+	madeAnew  bool   // it made the read model anew
 	keys      proof.Keys
 	ledger    *ledger.Ledger
 	following *following // nil: the ledger is written here
@@ -321,18 +324,20 @@ func (s *Site) follow(ctx context.Context) error {
 	}
 	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
-		if err := s.refill(ctx, nil); err != nil {
+		if err := s.refill(ctx, s.opts.Progress); err != nil {
 			return err
 		}
+		s.madeAnew = true
 	} else if last, err := s.current().LastRow(ctx); err != nil {
 		return err
 	} else if last != pos {
 		s.opts.Logger.Warn("rows at the end of the read model are missing, or are too many, so somebody has edited it; it is made anew of the records, "+
 			"and nothing that was recorded is lost",
 			"row", last, "record", pos)
-		if err := s.refill(ctx, nil); err != nil {
+		if err := s.refill(ctx, s.opts.Progress); err != nil {
 			return err
 		}
+		s.madeAnew = true
 	}
 	return s.catchUp(ctx, nil)
 }
@@ -465,6 +470,9 @@ func (s *Site) ledgerName() (string, error) {
 
 // ErrRebuilding refuses a second rebuild while one runs.
 var ErrRebuilding = refusal.WithCode(http.StatusConflict, "the read model is being made anew already; wait until that is done")
+
+// MadeAnew reports whether Open has made the read model afresh, so that whoever opened the folder for that need not ask for it.
+func (s *Site) MadeAnew() bool { return s.madeAnew }
 
 // Rebuild makes the read model afresh and has the other followers begin again.
 // It returns the number of records read. Recording goes on meanwhile; it waits
