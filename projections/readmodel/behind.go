@@ -22,10 +22,11 @@ import (
 // behind it is applied anew.
 
 // mostUnwritten is how many records may wait before whoever applies more writes them himself, and manyUnwritten for how many nobody
-// waits any longer.
+// waits any longer. They are held in memory, so a long one counts as one for each usualRecord of its bytes.
 const (
 	mostUnwritten = 16_000
 	manyUnwritten = 8000
+	usualRecord   = 2 << 10
 )
 
 // behind is what was applied and is not written yet.
@@ -48,7 +49,7 @@ type failure struct {
 // unwritten are batches that were applied.
 type unwritten struct {
 	batches  []applied
-	n        int                              // records in them
+	n        int                              // records in them, a long one as several
 	verdicts map[projections.TripKey]*judged  // the newest of each trip
 	resting  map[int64][]restingTrip          // who rests on a question, by its number
 	trips    map[string][]projections.TripKey // by the trip's id
@@ -196,7 +197,7 @@ func (m *Model) applyLater(f *foreseen) error {
 		m.behind.next = u
 		time.AfterFunc(m.opts.Delay, func() { m.settleIfNext(u) })
 	}
-	u.batches, u.n = append(u.batches, applied{f.batch, f.added}), u.n+f.batch.Len()
+	u.batches, u.n = append(u.batches, applied{f.batch, f.added}), u.n+f.batch.weight()
 	for _, j := range f.verdicts {
 		u.verdict(j)
 	}
@@ -208,6 +209,14 @@ func (m *Model) applyLater(f *foreseen) error {
 	}
 	u.pos, u.moment = f.batch.first+int64(f.batch.Len())-1, m.moment
 	return nil
+}
+
+// weight is how many records a batch counts as.
+func (b *Batch) weight() (n int) {
+	for i := range b.records {
+		n += 1 + len(b.records[i].parsed.Note)/usualRecord
+	}
+	return n
 }
 
 // bound has much that is unwritten written. The caller holds m.mu.

@@ -217,6 +217,32 @@ func TestWrittenByItself(t *testing.T) {
 	}
 }
 
+// TestLongRecordsCountForMore: what waits to be written is bounded by its bytes, too.
+func TestLongRecordsCountForMore(t *testing.T) {
+	h := newHospital(t, 1)
+	first := int64(len(h.facts))
+	for n := range 4 {
+		h.record("north/ledger", clock(1, 6, n), "LAP-014", "", &events.SetChecked{Place: "A1"})
+	}
+	for n := range 3 {
+		h.list(clock(1, 7, n), fmt.Sprint("LIST-", n), 1, make([]int64, 300)...)
+	}
+	long := len(h.book.records[first+4]) / (2 << 10) // and what was signed is hardly shorter
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := got[*readmodel.Model](t)(readmodel.Open(t.Context(), readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book,
+		Delay: time.Hour}))
+	t.Cleanup(func() { m.Close() })
+	h.apply(m, first)
+	settle(t, m)
+	m.SetUnwritten(1000, 4+3*long)
+	for i, want := range []int{1, 2, 3, 4, 4 + long, 4 + 2*long, 0} {
+		h.apply(m, first+int64(i)+1)
+		if n := m.Unwritten(); n < want || n > want+2 || long < 5 {
+			t.Errorf("after %d records %d wait, should be %d; long ones count as %d", i+1, n, want, long)
+		}
+	}
+}
+
 // TestClosedBetween: a model that is closed has written what it could.
 func TestClosedBetween(t *testing.T) {
 	h := week(t, 5)

@@ -161,7 +161,7 @@ func (m *Model) Written() int { return len(m.writer.written) }
 // Known is how much besides is known of what the tables have: verdicts of stations, and places that are filed.
 func (m *Model) Known() (stations, places int) { return len(m.writer.stations), len(m.writer.places) }
 
-// Unwritten is how many records wait to be written.
+// Unwritten is how many records wait to be written, a long one as several.
 func (m *Model) Unwritten() int {
 	m.behind.mu.Lock()
 	defer m.behind.mu.Unlock()
