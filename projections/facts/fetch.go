@@ -40,7 +40,8 @@ func (b *Book) Absent(dim Dim, key string) {
 
 // leastAround is how many packings Around is asked for at first, and wantAround how many different trips in force it must show on a
 // side: a turn is told apart by the packings before and after it, and its verdict can depend on the second one after it (PackedAfter).
-// Whoever looks further asks around those. Each packing more brings all that was seen of the set until it, for nothing.
+// Whoever looks further asks around those. Each packing more brings all that was seen of the set until it, for nothing. Packings of one
+// moment count for one, since what lies around the first of them is not what lies around the last.
 const (
 	leastAround = 2
 	wantAround  = 2
@@ -100,6 +101,7 @@ func gapAround(facts []Fact, set string, t int64) gap {
 func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
 	var found [2]int
 	var trips [2]map[string]struct{}
+	var moments [2]map[int64]struct{}
 	for _, f := range facts {
 		if !packs(f, set) {
 			continue
@@ -111,13 +113,14 @@ func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
 		found[side]++
 		if it := b.seqs.get(f.Seq); it != nil && !it.Void {
 			if trips[side] == nil {
-				trips[side] = make(map[string]struct{})
+				trips[side], moments[side] = make(map[string]struct{}), make(map[int64]struct{})
 			}
 			trips[side][f.Event.Trip] = struct{}{}
+			moments[side][Nanos(f.Event.Time)] = struct{}{}
 		}
 	}
 	for side := range found {
-		if found[side] >= n && len(trips[side]) < wantAround {
+		if found[side] >= n && min(len(trips[side]), len(moments[side])) < wantAround {
 			return false
 		}
 	}

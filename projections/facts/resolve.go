@@ -275,9 +275,13 @@ func (b *Book) CaseTrips(ref string) []projections.TripKey {
 
 // PackedAfter returns the first packing of a set after one of its packings, nil without
 // one; it may be of the same trip. Whoever asks has asked for the trip of that packing, or
-// for the one that it ended, so that what lies around it is there.
+// for the one that it ended, so that what lies around it is there. Of a fact that is no packing
+// it is the first packing after it: the trip which that names may be of another time.
 func (b *Book) PackedAfter(pack *Item) *Item {
 	set, to := pack.Event.Subject, int64(After)
+	if pack.Kind != events.KindSetPacked {
+		b.around(set, pack.At())
+	}
 	var next *Item
 	if s := b.sets[set]; s != nil {
 		packs := s.packs.sorted()
