@@ -107,21 +107,25 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	if !at.IsZero() {
 		t = at.UnixNano()
 	}
-	before, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2
-		ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
+	// Of packings at one moment the ids have another order than judgement (facts.Compare), so all of the last moment come along.
+	before, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2 AND observed >= coalesce((SELECT observed
+		FROM events WHERE `+packed+` AND observed <= ?2 ORDER BY observed DESC LIMIT 1 OFFSET ?3), ?4) ORDER BY observed DESC, id DESC`,
+		set, t, n-1, int64(math.MinInt64))
 	if err != nil {
 		return nil, err
 	}
-	after, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed > ?2 ORDER BY observed, id LIMIT ?3`, set, t, n)
+	after, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed > ?2 AND observed <= coalesce((SELECT observed
+		FROM events WHERE `+packed+` AND observed > ?2 ORDER BY observed LIMIT 1 OFFSET ?3), ?4) ORDER BY observed, id`,
+		set, t, n-1, int64(math.MaxInt64))
 	if err != nil {
 		return nil, err
 	}
 	from, to := int64(math.MinInt64), int64(math.MaxInt64)
-	if len(before) == n {
-		from = before[n-1].Event.Time.UnixNano()
+	if len(before) >= n {
+		from = before[len(before)-1].Event.Time.UnixNano()
 	}
-	if len(after) == n {
-		to = after[n-1].Event.Time.UnixNano()
+	if len(after) >= n {
+		to = after[len(after)-1].Event.Time.UnixNano()
 	}
 	loose, err := s.query(`SELECT seq, remarks FROM events WHERE subject = ?1 AND trip IS NULL AND observed BETWEEN ?2 AND ?3
 		AND kind IN `+kindsOfSet, set, from, to)
