@@ -69,7 +69,7 @@ type Snapshot struct {
 	pos  int64
 	at   time.Time
 
-	beside bool // the file of another model is attached to the connection
+	beside bool // the file of another model may be attached to the connection
 }
 
 // Snapshot returns what the model holds now, whatever it takes meanwhile.
@@ -101,9 +101,9 @@ func (s *Snapshot) Close() error {
 	err := s.tx.Rollback()
 	if s.beside {
 		if _, attached := s.conn.ExecContext(context.Background(), `DETACH beside`); attached != nil {
-			// Nobody is to get the connection as it is.
+			// Nobody is to get the connection as it is: it is closed, and lets go of the file, if that was attached at all.
 			_ = s.conn.Raw(func(any) error { return driver.ErrBadConn })
-			err = errors.Join(err, attached)
+			return err
 		}
 	}
 	return errors.Join(err, s.conn.Close())
@@ -150,10 +150,10 @@ func (s *Snapshot) Differences(ctx context.Context, fresh *Model, most int) (fou
 // sameEvents reports whether both have the same events, row by row and column by column. SQLite compares them by itself in a sixth of
 // the time that it takes to fetch them from both; it can't say what differs. The row's number is its key.
 func (s *Snapshot) sameEvents(ctx context.Context, fresh *Model) (bool, error) {
+	s.beside = true // even where this fails: a context that ends meanwhile leaves it done
 	if _, err := s.tx.ExecContext(ctx, `ATTACH ? AS beside`, fileURI(fresh.opts.Path)+"?mode=ro"); err != nil {
 		return false, err
 	}
-	s.beside = true
 	alike := "b.seq = a.seq"
 	for _, column := range eventsCompared.columns {
 		alike += " AND b." + column + " IS a." + column
@@ -216,7 +216,8 @@ func (s *Snapshot) compare(ctx context.Context, fresh *Model, i int, add func(Di
 	if t.table == "sqlite_master" { // indexes are made when they are needed, and change no answer
 		where = " WHERE type IN ('trigger', 'view')"
 	}
-	q := fmt.Sprintf("SELECT %s FROM %s%s ORDER BY %s", strings.Join(columns, ", "), t.table, where, strings.Join(t.key, ", "))
+	// A table that is gone is not to be looked for in the file beside.
+	q := fmt.Sprintf("SELECT %s FROM main.%s%s ORDER BY %s", strings.Join(columns, ", "), t.table, where, strings.Join(t.key, ", "))
 	var there, want tableRows
 	if there.rows, err = s.tx.QueryContext(ctx, q); err != nil {
 		return err
@@ -347,7 +348,7 @@ func (s *Snapshot) checkRests(ctx context.Context) (bool, error) {
 		}
 		*into += maphash.Bytes(seed, one)
 	}
-	rows, err := s.tx.QueryContext(ctx, `SELECT ask, until, since, owners FROM rests_on`)
+	rows, err := s.tx.QueryContext(ctx, `SELECT ask, until, since, owners FROM main.rests_on`)
 	if err != nil {
 		return false, fmt.Errorf("read model: %w", err)
 	}
@@ -368,7 +369,7 @@ func (s *Snapshot) checkRests(ctx context.Context) (bool, error) {
 	if err := rows.Err(); err != nil {
 		return false, fmt.Errorf("read model: %w", err)
 	}
-	trips, err := s.tx.QueryContext(ctx, `SELECT set_id, trip, rests FROM trips`)
+	trips, err := s.tx.QueryContext(ctx, `SELECT set_id, trip, rests FROM main.trips`)
 	if err != nil {
 		return false, fmt.Errorf("read model: %w", err)
 	}

@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"maps"
 	"slices"
@@ -261,4 +262,26 @@ func (m *Model) SetFull(ctx context.Context, full bool) error {
 	}
 	_, err := m.write.ExecContext(ctx, fmt.Sprintf("PRAGMA max_page_count = %d", pages))
 	return err
+}
+
+// Attached returns the names of other files that the connections which nobody uses now have attached.
+func (m *Model) Attached(ctx context.Context) (names []string) {
+	var conns []*sql.Conn
+	for range readers {
+		c, err := m.read.Conn(ctx)
+		if err != nil {
+			return []string{err.Error()}
+		}
+		conns = append(conns, c)
+		var name string
+		if c.QueryRowContext(ctx, `SELECT name FROM pragma_database_list WHERE name NOT IN ('main', 'temp')`).Scan(&name) == nil {
+			names = append(names, name)
+		}
+	}
+	for _, c := range conns {
+		if err := c.Close(); err != nil {
+			names = append(names, err.Error())
+		}
+	}
+	return names
 }
