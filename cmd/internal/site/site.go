@@ -471,8 +471,9 @@ func (s *Site) ledgerName() (string, error) {
 // ErrRebuilding refuses a second rebuild while one runs.
 var ErrRebuilding = refusal.WithCode(http.StatusConflict, "the read model is being made anew already; wait until that is done")
 
-// MadeAnew reports whether Open has made the read model afresh, so that whoever opened the folder for that need not ask for it.
-func (s *Site) MadeAnew() bool { return s.madeAnew }
+// MadeAnew reports whether Open has made the folder's read model afresh, so that whoever opened it for that need not ask for it. One that
+// was made elsewhere, for the questions alone, is not the folder's.
+func (s *Site) MadeAnew() bool { return s.madeAnew && !s.ledger.FilesOnly() }
 
 // Rebuild makes the read model afresh and has the other followers begin again.
 // It returns the number of records read. Recording goes on meanwhile; it waits

@@ -26,6 +26,7 @@ func TestServerDiskFull(t *testing.T) {
 	base := filled(t, week(t, 300))
 	tb.run("key replace, disk full and freed", 2, func(s *soak) { fullAtReplacement(s, base, false) })
 	tb.run("key replace cut off, disk full and freed", 1, func(s *soak) { fullAtReplacement(s, base, true) })
+	tb.run("rebuild, disk full", 1, func(s *soak) { rebuiltOnFull(s, base) })
 	tb.print()
 }
 
@@ -226,6 +227,26 @@ func (k *disk) run(args ...string) string {
 		k.lose("%s: %s\n%s%s", strings.Join(args, " "), end.Failed, end.Out, end.Said)
 	}
 	return end.Out
+}
+
+// rebuiltOnFull: a folder's read model that is not there can't be made on a full disk, and a rebuild says so: that all can be asked of
+// one made elsewhere is something else.
+func rebuiltOnFull(s *soak, base string) {
+	k := s.ownDisk()
+	if k == nil {
+		s.Log("this machine lets no test have a disk of its own: nothing was tried")
+		return
+	}
+	dir := filepath.Join(k.dir, "d")
+	copyFolder(s.T, base, filepath.Join(k.inside, "d"))
+	s.must(os.Remove(filepath.Join(k.inside, "d", "readmodel.db")))
+	s.fill(filepath.Join(k.inside, "other"))
+	s.hit++
+	k.run("broken", "--data", dir)
+	_, wait := k.start("rebuild", "--data", dir)
+	if end := wait(); end.Failed == "" {
+		s.lose("a read model was made anew where there is no room: %s%s", end.Out, end.Said)
+	}
 }
 
 // fullAtReplacement fills the disk before the ledger's key is replaced, while it is, or after that was cut off, leaving any
