@@ -61,3 +61,35 @@ func TestNothingStaysAttached(t *testing.T) {
 		}
 	}
 }
+
+// TestWithoutATable: a file of which somebody took a table starts empty, and is not an error at each start from then on.
+func TestWithoutATable(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	tables := []string{""} // until the first file is there
+	for i := 0; i < len(tables); i++ {
+		m := h.again(open(t, h.book, path), path)
+		h.apply(m, 20)
+		if err := m.Close(); err != nil {
+			t.Fatal(err)
+		}
+		db := beside(t, path)
+		if i == 0 {
+			tables = column(t, db, `SELECT name FROM sqlite_master WHERE type = 'table'`)
+		}
+		change(t, db, fmt.Sprintf(`ALTER TABLE %s RENAME TO gone`, tables[i]))
+		if err := db.Close(); err != nil {
+			t.Fatal(err)
+		}
+		m = open(t, h.book, path)
+		if n := m.Position(); n != 0 {
+			t.Errorf("without the table %s it begins at %d", tables[i], n)
+		}
+		if err := m.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(tables) < 13 {
+		t.Errorf("tables: %v", tables)
+	}
+}

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"regexp"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -119,8 +120,8 @@ type Model struct {
 }
 
 // Open opens the model at a path. A missing file, one that another judgement
-// filled (Fingerprint), of another ledger or judged as of a later moment starts
-// empty, at position 0.
+// filled (Fingerprint), of another ledger, judged as of a later moment or without
+// one of its tables starts empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, bulkWorld: bulkWorld, stillFor: stillFor, mostRests: mostRests,
 		stmts: make(map[string]*sql.Stmt), behind: behind{many: manyUnwritten, most: mostUnwritten},
@@ -175,7 +176,25 @@ func (m *Model) usable(ctx context.Context) bool {
 	var moment int64
 	err := m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='judgement'),
 		(SELECT value FROM meta WHERE key='ledger'), (SELECT value FROM meta WHERE key='moment')`).Scan(&judgement, &origin, &moment)
-	return err == nil && judgement == Fingerprint() && origin == keyName(m.opts.Ledger) && moment <= momentNumber(m.moment)
+	return err == nil && judgement == Fingerprint() && origin == keyName(m.opts.Ledger) && moment <= momentNumber(m.moment) &&
+		m.hasTables(ctx)
+}
+
+// tableNames are those of all tables.
+var tableNames = sync.OnceValue(func() (names []string) {
+	for _, made := range regexp.MustCompile(`CREATE TABLE (\w+)`).FindAllStringSubmatch(tables, -1) {
+		names = append(names, made[1])
+	}
+	return names
+})
+
+// hasTables reports whether all tables are there: somebody may have taken one out by hand.
+func (m *Model) hasTables(ctx context.Context) bool {
+	names := tableNames()
+	var n int
+	err := m.read.QueryRowContext(ctx, `SELECT count(*) FROM sqlite_master WHERE type = 'table' AND name IN ('`+
+		strings.Join(names, "', '")+`')`).Scan(&n)
+	return err == nil && n == len(names)
 }
 
 // LastRow returns the number of the last record that has a row. Where all that was applied is written and nobody has edited the file it is
