@@ -14,11 +14,7 @@ import (
 
 // TestTableThatIsGone: a table that somebody took out of the file isn't taken for the one of the model that it is held against.
 func TestTableThatIsGone(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	_, path, m, fresh := twoModels(t)
 	db := beside(t, path)
 	tables := column(t, db, `SELECT name FROM main.sqlite_master WHERE type = 'table' AND name IN ('events', 'remarked', 'marks', 'schedule',
 		'spans', 'trips', 'findings', 'openings', 'board', 'stations', 'rests_on')`)
@@ -43,11 +39,7 @@ func TestTableThatIsGone(t *testing.T) {
 
 // TestNothingStaysAttached: whenever a comparison is given up, no question is asked of a connection that has the other file.
 func TestNothingStaysAttached(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	_, _, m, fresh := twoModels(t)
 	for n := range 400 {
 		s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
 		ctx, cancel := context.WithTimeout(t.Context(), time.Duration(n)*time.Microsecond)

@@ -19,14 +19,19 @@ import (
 	"listbound/projections/readmodel"
 )
 
+// twoModels returns a week, the model that followed it with its file, and one made afresh of the same records.
+func twoModels(t *testing.T) (h *hospital, path string, m, fresh *readmodel.Model) {
+	t.Helper()
+	h, path = week(t, 2), filepath.Join(t.TempDir(), "r.db")
+	m = h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	return h, path, m, h.filled()
+}
+
 // TestDifferences: what somebody changes in the file is named by table, row and column, whatever it is; where nothing was
 // changed, nothing is.
 func TestDifferences(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	h, path, m, fresh := twoModels(t)
 	if found, n := differences(t, m, fresh, 10); n != 0 {
 		t.Fatalf("untouched: %v", found)
 	}
@@ -83,11 +88,7 @@ func TestDifferences(t *testing.T) {
 // TestEachColumnOfEvents: whatever one column of an event's row holds otherwise, the row and the column are named, and so is a row too
 // many or too few.
 func TestEachColumnOfEvents(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	_, path, m, fresh := twoModels(t)
 	db := beside(t, path)
 	db.SetMaxOpenConns(1) // which has the temporary table
 	change(t, db, `CREATE TEMP TABLE kept AS SELECT * FROM events`)
@@ -125,11 +126,7 @@ func TestEachColumnOfEvents(t *testing.T) {
 // TestRestsAreHeldAgainstTheirTrips: of what a verdict rests on each part counts: the question, from when and until when it is
 // asked, and whose it is. What is put right again is no difference.
 func TestRestsAreHeldAgainstTheirTrips(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	_, path, m, fresh := twoModels(t)
 	db := beside(t, path)
 	type row struct {
 		ask, until, since int64
@@ -167,11 +164,7 @@ func TestRestsAreHeldAgainstTheirTrips(t *testing.T) {
 
 // TestDamagedIndexIsTold: the board is read by an index, and what stands in that alone is held against its table.
 func TestDamagedIndexIsTold(t *testing.T) {
-	h := week(t, 2)
-	path := filepath.Join(t.TempDir(), "r.db")
-	m := h.again(open(t, h.book, path), path)
-	h.apply(m, int64(len(h.facts)))
-	fresh := h.filled()
+	_, path, m, fresh := twoModels(t)
 	db := beside(t, path)
 	db.SetMaxOpenConns(1)
 	// The entries stay as they are, and the index is another one by its words.
