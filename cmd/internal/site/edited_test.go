@@ -154,3 +154,19 @@ func TestMadeAnewAtTheStart(t *testing.T) {
 		}
 	}
 }
+
+// TestVerifyWithoutATable: where a table is taken out meanwhile, verify says what to do, and that mends it.
+func TestVerifyWithoutATable(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, strings.Join(weekLines(t)[:100], "\n")+"\n")
+	mustVerify(t, s, "") // all of it is written
+	edit(t, dir, "CREATE TABLE gone (x); DROP TABLE gone; DROP TABLE findings")
+	if _, err := s.Verify(t.Context(), nil); err == nil || !strings.Contains(err.Error(), "listbound rebuild makes it anew") {
+		t.Errorf("without its findings: %v", err)
+	}
+	if _, err := s.Rebuild(t.Context(), nil); err != nil {
+		t.Fatal(err)
+	}
+	mustVerify(t, s, "")
+}

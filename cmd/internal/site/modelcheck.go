@@ -78,6 +78,10 @@ func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.P
 	}
 	defer func() { err = errors.Join(err, held.Close()) }()
 	found, n, err := held.Differences(ctx, fresh, mostDifferences)
+	if err != nil && ctx.Err() == nil && !refusal.IsNoRoom(err) {
+		err = fmt.Errorf("%s can't be held against the records: %w; nothing that was recorded is lost, and listbound rebuild makes "+
+			"it anew", modelName, err)
+	}
 	if err != nil {
 		return nil, err
 	}
