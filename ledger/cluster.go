@@ -92,7 +92,7 @@ func (l *Ledger) join() (*clustered, error) {
 		return nil, fmt.Errorf("the NATS cluster at %s cannot be reached: %w; see that it runs, and that what it is shown "+
 			"(user and password, or the credentials file) is right", o.Where, err)
 	}
-	info, err := c.find()
+	info, err := c.find(l.tell)
 	if err == nil && info.Config.Replicas < replicasWanted {
 		l.log.Warn("fewer than three servers keep the ledger's stream: records can be lost with them that this folder's disk alone "+
 			"has then", "stream", c.name, "replicas", info.Config.Replicas, "wanted", replicasWanted)
@@ -110,24 +110,47 @@ func (l *Ledger) join() (*clustered, error) {
 }
 
 // find returns the state of the stream, and makes it where it isn't there.
-func (c *clustered) find() (*server.StreamInfo, error) {
+func (c *clustered) find(tell func(format string, args ...any)) (*server.StreamInfo, error) {
 	info, err := c.info(nil)
 	if !errors.Is(err, errNoStream) {
 		return info, err
 	}
 	cfg := streamConfig()
 	cfg.Name, cfg.Subjects, cfg.Replicas = c.name, []string{c.name + strings.TrimPrefix(streamSubject, subjectRoot)}, replicasWanted
-	_, err = createStream(c.nc, cfg)
+	err = c.create(cfg, tell)
 	var refused *refusedError
 	if errors.As(err, &refused) && refused.code == uint16(server.JSStreamReplicasNotSupportedErr) {
 		cfg.Replicas = 1 // it is no cluster; that is warned of
-		_, err = createStream(c.nc, cfg)
+		err = c.create(cfg, tell)
+	}
+	if errors.Is(err, ErrClosed) {
+		return nil, err
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%w in the NATS cluster at %s; it needs JetStream on three servers, and a user who may make the stream %s",
 			err, c.where, c.name)
 	}
 	return c.info(nil)
+}
+
+// create makes the stream. Where too few servers are up to keep it, it waits for more: a cluster that was started a moment
+// ago may not have heard of all its servers yet.
+func (c *clustered) create(cfg server.StreamConfig, tell func(format string, args ...any)) error {
+	until := time.Now().Add(clusterPatience)
+	for told := false; ; told = true {
+		_, err := createStream(c.nc, cfg)
+		var refused *refusedError
+		if !errors.As(err, &refused) || refused.code != uint16(server.JSClusterNoPeersErrF) || time.Now().After(until) {
+			return err
+		}
+		if !told {
+			tell("waiting up to %v for %d servers of the NATS cluster at %s that can keep the stream %s: %v",
+				clusterPatience, cfg.Replicas, c.where, c.name, err)
+		}
+		if !c.wait() {
+			return ErrClosed
+		}
+	}
 }
 
 // info returns the state of the stream as its leader says it, with what is ours about names as elsewhere.

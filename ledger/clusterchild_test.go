@@ -64,6 +64,17 @@ func serveNats(dir, _ string) error {
 	if err := readChild(dir, &n); err != nil {
 		return err
 	}
+	s, err := n.start(dir)
+	if err != nil {
+		return err
+	}
+	fmt.Println("ready")
+	s.WaitForShutdown()
+	return nil
+}
+
+// start starts the server in this process, and waits until it takes connections.
+func (n natsNode) start(dir string) (*server.Server, error) {
 	opts := &server.Options{
 		ServerName: n.Name, Host: "127.0.0.1", Port: n.Client, NoSigs: true, NoLog: true, JetStream: true, StoreDir: dir,
 		Username: n.User, Password: n.Pass, JetStreamMaxMemory: 16 << 20, JetStreamMaxStore: 1 << 30,
@@ -74,15 +85,13 @@ func serveNats(dir, _ string) error {
 	}
 	s, err := server.NewServer(opts)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	s.Start()
 	if !s.ReadyForConnections(time.Minute) {
-		return errors.New("the server does not come up")
+		return nil, errors.New("the server does not come up")
 	}
-	fmt.Println("ready")
-	s.WaitForShutdown()
-	return nil
+	return s, nil
 }
 
 func clusterAt(url string, silence time.Duration) *ledger.Cluster {

@@ -91,6 +91,21 @@ func (c *natsCluster) child(dir, mode string, what any) *child {
 // startCluster starts so many servers.
 func startCluster(t *testing.T, n int) *natsCluster {
 	t.Helper()
+	c := foundCluster(t, n)
+	for i, node := range c.nodes {
+		c.servers = append(c.servers, c.child(c.dirs[i], serverMode, node))
+	}
+	for _, s := range c.servers {
+		if line := <-s.lines; line != "ready" {
+			t.Fatalf("a server says: %s", line)
+		}
+	}
+	return c
+}
+
+// foundCluster is a cluster of so many servers, none of which is started.
+func foundCluster(t *testing.T, n int) *natsCluster {
+	t.Helper()
 	c := &natsCluster{t: t, stored: map[int64]string{}, during: map[int64]*clusterRow{}, signed: map[int64]string{}, led: -1}
 	c.row = &clusterRow{} // what comes before anything is tried is in no row
 	ports := freePorts(t, 2*n)
@@ -104,12 +119,6 @@ func startCluster(t *testing.T, n int) *natsCluster {
 			node.Peer, node.Routes = ports[n+i], routes
 		}
 		c.nodes, c.dirs = append(c.nodes, node), append(c.dirs, t.TempDir())
-		c.servers = append(c.servers, c.child(c.dirs[i], serverMode, node))
-	}
-	for _, s := range c.servers {
-		if line := <-s.lines; line != "ready" {
-			t.Fatalf("a server says: %s", line)
-		}
 	}
 	return c
 }

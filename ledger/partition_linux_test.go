@@ -12,6 +12,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
 )
@@ -185,6 +188,93 @@ func TestWriterIsCutOff(t *testing.T) {
 		t.Error(err)
 	}
 	if err := old.CloseUnverified(); err != nil { // the stream has more than it knows
+		t.Error(err)
+	}
+}
+
+func (c *natsCluster) deleteStream() {
+	c.t.Helper()
+	nc, err := nats.Connect(c.url())
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	defer nc.Close()
+	js, err := nc.JetStream()
+	if err == nil {
+		err = js.DeleteStream(ledger.StreamOf(ledgertest.Origin))
+	}
+	if err != nil {
+		c.t.Fatal(err)
+	}
+}
+
+// Where the cluster has too few servers to keep the stream, it is made once it has: it may have been started a moment ago and
+// not have heard of all of them, or they are being started anew.
+func TestTooFewServersForAMoment(t *testing.T) {
+	t.Parallel()
+	c := foundCluster(t, 3)
+	servers := make([]*server.Server, len(c.nodes))
+	start := func(i int) {
+		var err error
+		if servers[i], err = c.nodes[i].start(c.dirs[i]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stop := func(i int) {
+		servers[i].Shutdown()
+		servers[i].WaitForShutdown()
+	}
+	for i := range servers {
+		start(i)
+		defer func() { stop(i) }()
+	}
+	options := func() ledger.Options {
+		o := ledgertest.Options(t)
+		o.Clock, o.Cluster = time.Now, clusterAt(c.url(), 3*time.Second)
+		return o
+	}
+	if err := ledgertest.Open(t, options()).Close(); err != nil { // they have a leader
+		t.Fatal(err)
+	}
+	c.deleteStream()
+	var left []int
+	for i, s := range servers {
+		if !s.JetStreamIsLeader() {
+			left = append(left, i)
+		}
+	}
+	for _, i := range left {
+		stop(i)
+	}
+
+	said := make(chan string, 8)
+	o := options()
+	o.Cluster.Tell = func(text string) { said <- text }
+	opened := make(chan error)
+	var l *ledger.Ledger
+	go func() {
+		var err error
+		l, err = ledger.Open(context.Background(), o)
+		opened <- err
+	}()
+	select {
+	case err := <-opened:
+		t.Fatalf("opened with %d servers of three: %v", 3-len(left), err)
+	case text := <-said:
+		if !strings.Contains(text, "waiting up to 30s for 3 servers") {
+			t.Fatal(text)
+		}
+	}
+	for _, i := range left {
+		start(i)
+	}
+	if err := <-opened; err != nil {
+		t.Fatal(err)
+	}
+	if _, err := l.Append(context.Background(), entry(t, "north/or-3", "kept by three", 0)); err != nil {
+		t.Error(err)
+	}
+	if err := l.Close(); err != nil {
 		t.Error(err)
 	}
 }
