@@ -85,11 +85,11 @@ func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.P
 	if err != nil {
 		return nil, err
 	}
-	if file.of != s.current() { // it was made anew meanwhile
-		file.drop()
-		file = s.beginFileCheck(ctx)
-	}
 	damage, err := file.end()
+	for file.of != s.current() { // it was made anew meanwhile
+		file = s.beginFileCheck(ctx)
+		damage, err = file.end()
+	}
 	if err != nil {
 		return nil, err
 	}

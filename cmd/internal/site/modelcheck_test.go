@@ -105,3 +105,35 @@ func TestVerifyWhileTextsAreTakenOut(t *testing.T) {
 		t.Errorf("after %d times: %+v, %v", times, v, err)
 	}
 }
+
+// TestVerifyWhileMadeAnew: of a read model that is replaced while it is looked through, nothing is told.
+func TestVerifyWhileMadeAnew(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, strings.Join(weekLines(t)[:450], "\n")+"\n")
+	db, err := sql.Open("sqlite", filepath.Join(dir, "readmodel.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	db.SetMaxOpenConns(1)
+	for _, statement := range []string{"PRAGMA writable_schema = ON", "PRAGMA schema_version = 4711", // the index isn't what it is said to be
+		"UPDATE sqlite_master SET sql = 'CREATE INDEX board_worst ON board (worst DESC, since, set_id, trip)' WHERE name = 'board_worst'"} {
+		if _, err := db.ExecContext(t.Context(), statement); err != nil {
+			t.Fatalf("%s: %v", statement, err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	mustVerify(t, s, "readmodel.db: its file is damaged")
+	fill := func(ctx context.Context, l *ledger.Ledger, o readmodel.Options) (*readmodel.Model, error) {
+		m, err := site.AtOnce(ctx, l, o)
+		if err == nil {
+			_, err = s.Rebuild(ctx, nil)
+		}
+		return m, err
+	}
+	if v, err := s.VerifyWith(t.Context(), func(int64) {}, fill); err != nil || !v.OK {
+		t.Errorf("%+v, %v", v, err)
+	}
+}
