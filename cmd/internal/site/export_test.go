@@ -92,6 +92,16 @@ func (s *Site) HistoryJudged(ctx context.Context, q Query) (*projections.History
 	})
 }
 
+// PutInPlace puts a read model that lies elsewhere, or nowhere, in the place of the site's own.
+func (s *Site) PutInPlace(ctx context.Context, path string) error {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	return s.putInPlace(ctx, path)
+}
+
+// FillAnew makes a read model of the ledger, and returns where it lies.
+func (s *Site) FillAnew(ctx context.Context) (string, error) { return s.fillAnew(ctx, nil) }
+
 // CheckModel holds the read model against the records, as Verify does, without looking at the records themselves.
 func (s *Site) CheckModel(ctx context.Context) ([]ledger.Problem, error) {
 	c := s.beginModelCheck(ctx, atOnce)

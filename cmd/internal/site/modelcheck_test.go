@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -135,5 +136,37 @@ func TestVerifyWhileMadeAnew(t *testing.T) {
 	}
 	if v, err := s.VerifyWith(t.Context(), func(int64) {}, fill); err != nil || !v.OK {
 		t.Errorf("%+v, %v", v, err)
+	}
+}
+
+// TestRebuildGivenUp: a rebuild that somebody gives up, or that fails, while the new read model is put in its place leaves the site with
+// one, and it goes on to judge.
+func TestRebuildGivenUp(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: fixed(noon)})
+	lines := closing(noon.Add(-2 * time.Hour))
+	if _, err := s.Observe(t.Context(), lines[:1]...); err != nil {
+		t.Fatal(err)
+	}
+	ctx, giveUp := context.WithCancel(t.Context())
+	path, err := s.FillAnew(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	giveUp()
+	if err := s.PutInPlace(ctx, path); err != nil {
+		t.Errorf("given up: %v", err)
+	}
+	mustVerify(t, s, "")
+	if err := s.PutInPlace(t.Context(), filepath.Join(dir, "nowhere")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("there is none: %v", err)
+	}
+	if out, err := s.Observe(t.Context(), lines[1:]...); err != nil || len(out) != 1 {
+		t.Errorf("recorded: %v, %v", out, err)
+	}
+	mustVerify(t, s, "")
+	left, err := filepath.Glob(filepath.Join(dir, "*.new*"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("left behind: %q, %v", left, err)
 	}
 }

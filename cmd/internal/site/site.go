@@ -541,25 +541,28 @@ func (s *Site) fillAnew(ctx context.Context, progress Progress) (string, error) 
 	return path, nil
 }
 
-// putInPlace puts a new read model in the place of the old one.
+// putInPlace puts a new read model in the place of the old one. It isn't cut off halfway: without a model nothing would be judged or
+// answered until the next start. So what lies there in the end is opened, also where the new one could not be put there.
 func (s *Site) putInPlace(ctx context.Context, path string) error {
 	s.modelMu.Lock()
 	defer s.modelMu.Unlock()
 	if s.model == nil { // closed meanwhile, or before
 		return errors.Join(refusal.ErrClosed, readmodel.Remove(path))
 	}
-	if err := s.model.Close(); err != nil {
-		return err
+	err := s.model.Close()
+	if err == nil {
+		err = readmodel.Remove(s.modelPath())
 	}
-	if err := readmodel.Remove(s.modelPath()); err != nil {
-		return err
+	if err == nil {
+		if err = os.Rename(path, s.modelPath()); err != nil {
+			err = fmt.Errorf("putting the new read model in place: %w", err)
+		}
 	}
-	if err := os.Rename(path, s.modelPath()); err != nil {
-		return fmt.Errorf("putting the new read model in place: %w", err)
+	m, cannot := readmodel.Open(context.WithoutCancel(ctx), s.inUse(s.modelOptions(s.modelPath())))
+	if cannot == nil {
+		s.model = m
 	}
-	var err error
-	s.model, err = readmodel.Open(ctx, s.inUse(s.modelOptions(s.modelPath())))
-	return err
+	return errors.Join(err, cannot)
 }
 
 // removeChecks removes read models that were made to compare with by a program that was killed.
