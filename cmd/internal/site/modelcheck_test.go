@@ -161,8 +161,14 @@ func TestRebuildGivenUp(t *testing.T) {
 	if err := s.PutInPlace(t.Context(), filepath.Join(dir, "nowhere")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("there is none: %v", err)
 	}
+	if n := s.Behind(); n != s.Size() {
+		t.Errorf("it says that %d of %d records are not judged", n, s.Size())
+	}
 	if out, err := s.Observe(t.Context(), lines[1:]...); err != nil || len(out) != 1 {
 		t.Errorf("recorded: %v, %v", out, err)
+	}
+	if n := s.Behind(); n != 0 {
+		t.Errorf("%d records are not judged", n)
 	}
 	mustVerify(t, s, "")
 	left, err := filepath.Glob(filepath.Join(dir, "*.new*"))

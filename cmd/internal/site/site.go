@@ -505,10 +505,13 @@ func (s *Site) rebuild(ctx context.Context, progress Progress) (int64, error) {
 	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
+	if err := ctx.Err(); err != nil {
+		return 0, errors.Join(err, readmodel.Remove(path))
+	}
 	if err := s.putInPlace(ctx, path); err != nil {
 		return 0, err
 	}
-	if err := s.catchUp(ctx, nil); err != nil {
+	if err := s.catchUp(context.WithoutCancel(ctx), nil); err != nil { // else it could lack what was recorded meanwhile, unsaid
 		return 0, err
 	}
 	return s.current().Position(), s.restart(ctx)
@@ -562,7 +565,10 @@ func (s *Site) putInPlace(ctx context.Context, path string) error {
 	if cannot == nil {
 		s.model = m
 	}
-	return errors.Join(err, cannot)
+	if err = errors.Join(err, cannot); err != nil {
+		s.lag.Store(&lag{err, max(s.model.Position(), 0)})
+	}
+	return err
 }
 
 // removeChecks removes read models that were made to compare with by a program that was killed.
