@@ -41,6 +41,9 @@ func invent(t *rapid.T) []facts.Fact {
 	if g.rare(2) {
 		g.plant()
 	}
+	if g.rare(4) {
+		g.crowd(sets[0], lists[g.n(len(lists), "list")])
+	}
 	g.indicators(turns)
 	g.mistakes()
 	return g.s.all
@@ -55,6 +58,45 @@ func (g *inventor) plant() {
 		h.Write(rapid.SliceOfN(rapid.Byte(), 6, 6).Draw(g.t, "case"))
 		test := findingTests[int(h.Sum32()>>1)%len(findingTests)]
 		test.with(g.s, newTurn(fmt.Sprintf("MIN-%03d", n+1), 0, g.s.list("MIN", 1, 6, 2, 4)))
+	}
+}
+
+// crowd packs a set far more often than the rounds do, also at two benches at one moment, and tells of it between them what
+// names a turn of then, one of another time, or none. So what is wrong with one turn stands behind many others.
+func (g *inventor) crowd(set string, l *events.ListIssued) {
+	const first = 20 // the rounds have those before
+	packings := 3 + g.n(6, "packings")
+	at := func() time.Time { return clock(g.n(10, "day"), 6+g.n(3, "hour"), 30*g.n(2, "half")) }
+	some := func() string {
+		if i := g.n(packings+2, "which"); i >= 2 {
+			return tripOf(set, first+i-2)
+		} else if i == 1 {
+			return tripOf(set, g.n(3, "turn"))
+		}
+		return ""
+	}
+	for n := range packings {
+		x := newTurn(set, first+n, l)
+		g.s.tell([]string{"packing-1", "packing-2"}[g.n(2, "bench")], at(), set, x.trip(), x.pack)
+		switch g.n(9, "between") {
+		case 0:
+			g.s.tell("storage", at(), set, some(), &events.SetChecked{Place: "storage A4"})
+		case 1:
+			g.s.tell("cart", at(), set, some(), &events.SetChecked{Sheet: x.check.Sheet})
+		case 2:
+			g.s.tell("or-3", at(), set, some(), x.open)
+		case 3:
+			g.s.tell("or-3", at(), set, some(), x.final)
+		case 4:
+			g.s.tell("sterilizer-2", at(), set, some(), x.run)
+		case 5:
+			g.s.tell("washing", at(), set, some(), &events.SetReturned{Step: events.ReturnReceived})
+		case 6:
+			g.s.tell("washing", at(), set, some(), &events.SetReturned{Step: events.ReturnWashed, Faults: []events.ReturnFault{events.ReturnSoiled}})
+		case 7:
+			g.s.tell("storage", at(), set, some(), &events.SetReturned{Step: events.ReturnArrived, Supplier: "Lender",
+				Due: clock(40, 0, 0).Format(time.RFC3339), List: l.List, Version: l.Version, Exceptions: []events.Exception{{Line: 1, Counted: 5}}})
+		}
 	}
 }
 
