@@ -92,10 +92,12 @@ func (g *inventor) crowd(set string, l *events.ListIssued) {
 		case 5:
 			g.s.tell("washing", at(), set, some(), &events.SetReturned{Step: events.ReturnReceived})
 		case 6:
-			g.s.tell("washing", at(), set, some(), &events.SetReturned{Step: events.ReturnWashed, Faults: []events.ReturnFault{events.ReturnSoiled}})
+			g.s.tell("washing", at(), set, some(),
+				&events.SetReturned{Step: events.ReturnWashed, Faults: []events.ReturnFault{events.ReturnSoiled}})
 		case 7:
 			g.s.tell("storage", at(), set, some(), &events.SetReturned{Step: events.ReturnArrived, Supplier: "Lender",
-				Due: clock(40, 0, 0).Format(time.RFC3339), List: l.List, Version: l.Version, Exceptions: []events.Exception{{Line: 1, Counted: 5}}})
+				Due: clock(40, 0, 0).Format(time.RFC3339), List: l.List, Version: l.Version,
+				Exceptions: []events.Exception{{Line: 1, Counted: 5}}})
 		}
 	}
 }
