@@ -582,6 +582,19 @@ func (t *table) scanPlain(code string, a *counted) error {
 		a.Kind = string(events.ScanBadge)
 		return t.badge(code, a)
 	}
+	if kind == "" {
+		trip, err := site.Answer(v.d.site, func(m *site.View) (string, error) { return m.TripNow(v, code, v.now) })
+		if err != nil {
+			return err
+		}
+		if trip != "" {
+			kind = events.ScanSet
+		}
+	}
+	if kind == events.ScanSet { // a tray in the place of a person would sign
+		a.Kind = string(kind)
+		return t.goToSet(code, a)
+	}
 	a.said = ask(v.t("is-a-badge", code), v.t("which-more")).offer(
 		choice{Do: "badge", Value: code, Words: v.t("a-badge")},
 		choice{Do: "count-on", Words: v.t("no-badge")},

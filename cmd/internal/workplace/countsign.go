@@ -53,7 +53,9 @@ func (t *table) badge(badge string, a *counted) error {
 	if !v.elsewhere && !t.asks && st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
 		return t.sign(a)
 	}
-	a.Next = t.ask(st)
+	if a.Next = t.ask(st); a.Status == "whole" && st.Complete && len(st.Open) > 0 {
+		a.said.Status = "doubtful" // nothing green stands over a count that does not come out
+	}
 	return nil
 }
 

@@ -144,7 +144,17 @@ func firstOf(a, b string) string {
 	return b
 }
 
+// ask is what is asked next. Where badges sign from here on, it says in front that the count does not come out: the list of
+// what is not accounted for is below what is in sight of whoever scans.
 func (t *table) ask(s *countState) string {
+	words := t.askNext(s)
+	if s.Complete && len(s.Open) > 0 && t.stray() == nil {
+		return t.v.t("ask-differs", len(s.Open), words)
+	}
+	return words
+}
+
+func (t *table) askNext(s *countState) string {
 	v := t.v
 	switch {
 	case !s.Complete && t.stage == events.StageAdded:
