@@ -870,7 +870,11 @@ func (b *reading) judgeSheet(v *visit, next string) (said, error) {
 	if owner.Set == "" {
 		return wrong(v.t("sheet-of-nobody"), v.t("sheet-of-nobody-next")), nil
 	}
-	return ask(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since)), nil
+	s := ask(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since))
+	if s.Next = next; v.place == "opening" {
+		s.Next = v.t("scan-tag") // without it nothing is held against the sheet
+	}
+	return s, nil
 }
 
 // whereOther adds where the set is to which the wrong sheet or label belongs.

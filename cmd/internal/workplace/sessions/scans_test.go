@@ -64,6 +64,9 @@ func TestScansAtOpening(t *testing.T) {
 			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words,
 				a["more"], c.kind, c.sound, c.words)
 		}
+		if next := a["next"]; name == "sheet alone" && next != "Scan the tag on the tray" {
+			t.Errorf("%s: does not say what to scan next: %v", name, next)
+		}
 	}
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
 	s.Do("forget") // whichever of them was the last
