@@ -12,6 +12,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
 	"listbound/projections/words"
 )
 
@@ -346,6 +347,20 @@ func (v *visit) lastList(set string) (list string, err error) {
 	return list, err
 }
 
+// registeredList is the list that the register of sets has for a set, whether the site holds to the register or not.
+func (v *visit) registeredList(set string) (list string, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		if x := w.Entered(events.RegisterSets, set, v.now); x.State == facts.EntryHolds {
+			if d, ok := x.Entry.(*events.SetEntered); ok {
+				list = d.List
+			}
+		}
+		return w.Failed()
+	})
+	return list, err
+}
+
 // choose takes a list in its newest version, unless the set is half packed: its lines
 // are those of the version by which it was begun, and another one may give their
 // numbers to other instruments.
@@ -408,6 +423,7 @@ func sameLine(was, is *site.ListVersion, line int64) bool {
 
 type packingBody struct {
 	Lists    []site.ListVersion // newest versions, to choose from
+	Chosen   string             // the one that the register of sets has for this set, "" where it has none
 	List     *site.ListVersion
 	Rows     []packRow
 	Next     int64 // line that Enter takes
@@ -554,6 +570,9 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 	case b.Tag == "":
 		return out, nil
 	case b.List == "":
+		if out.Chosen, err = v.registeredList(b.Tag); err != nil {
+			return nil, err
+		}
 		all, err := v.d.site.Lists(v, "")
 		out.Lists = slices.DeleteFunc(newest(all), func(l site.ListVersion) bool { return l.Goods }) // nothing is packed by those
 		return out, err

@@ -201,12 +201,10 @@ func (v *visit) newSet(set string) (said, error) {
 }
 
 // registered finds what the registers say of a plain code, in the form in which it stands there: a badge, a set by its
-// own code or by a tag on its tray, a place. kind is "" where they say nothing, or several things that are wanted here.
+// own code or by a tag on its tray, a place. kind is "" where they say nothing, or several things that are wanted here. What
+// they say of a code is so whether the site holds to them or not: a person who was entered is not asked about as a new set.
 func (v *visit) registered(code string, wanted func(events.ScanKind) bool) (kind events.ScanKind, value string, err error) {
 	err = v.d.site.Ask(func(m *site.View) error {
-		if !m.EverHeld() {
-			return nil
-		}
 		w := m.World(v)
 		found := 0
 		for _, x := range []struct {
