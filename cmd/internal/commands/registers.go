@@ -68,7 +68,7 @@ stands there already make no record. Nothing is entered while a row is wrong, a 
 			if asJSON {
 				err = a.printJSON(got)
 			} else {
-				a.showImport(filepath.Base(args[1]), got, asked.Check)
+				a.showImport(events.Register(args[0]), filepath.Base(args[1]), got, asked.Check)
 			}
 			if err == nil && got.Entered == nil && !asked.Check {
 				return errSaid
@@ -137,13 +137,30 @@ func (a *app) sendRegister(ctx context.Context, server string, r events.Register
 	return workplace.ParseImported(answer)
 }
 
+// meanings are what a word of a register's table can mean.
+func meanings(r events.Register) (out []string) {
+	if r == events.RegisterStations {
+		for _, w := range events.Works() {
+			out = append(out, string(w))
+		}
+		return out
+	}
+	for _, role := range events.Roles() {
+		out = append(out, string(role))
+	}
+	return out
+}
+
 // showImport says what became of a table.
-func (a *app) showImport(file string, got *workplace.Imported, check bool) {
+func (a *app) showImport(r events.Register, file string, got *workplace.Imported, check bool) {
 	for _, w := range got.Wrong {
 		fmt.Fprintf(a.env.Err, "listbound: %s: %s\n", file, w)
 	}
 	for _, w := range got.Unknown {
 		fmt.Fprintf(a.env.Err, "listbound: %s: what does %q mean? Say it with --word '%s=…'\n", file, w, w)
+	}
+	if len(got.Unknown) > 0 {
+		fmt.Fprintf(a.env.Err, "listbound: %s: … is one or more of %s, or - for nothing\n", file, strings.Join(meanings(r), ", "))
 	}
 	if c := got.RegisterChange; c != nil {
 		for _, x := range c.Alike {
