@@ -177,3 +177,37 @@ func TestPrintedSheetIsScanned(t *testing.T) {
 	begin("LAP-014")
 	p.AwaitText("#verdict", "LAP-014: ")
 }
+
+// TestLongWords: a description of one long word, as compounds are, stays in its column: it doesn't lie over the number beside it
+// or over the next set, nor push what is counted out of sight.
+func TestLongWords(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003", "LAP-014")
+	l := workplacetest.ListShort()
+	l.List = "VAS-DE"
+	l.Lines[0].Description = "Gefäßklemmenanlegezange"
+	l.Lines[1].Description = "Donaudampfschifffahrtsgesellschaftskapitänsmützenabzeichenhalterungsklammerverschlussvorrichtung"
+	h.Record("north/packing-1", events.KindListIssued, "", l)
+	h.Record("north/packing-1", events.KindSetPacked, "VAS-009", &events.SetPacked{List: l.List, Version: 1, WeightGrams: 8400})
+	h.Codes["VAS-009"] = h.Record("north/packing-1", events.KindListSealed, "VAS-009", &events.ListSealed{Placement: events.Outside}).SheetCode
+	packer := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"}
+	packer.Scan(workplacetest.Label(t, events.ScanTag, "VAS-010"))
+	packer.Do("list", "list", l.List)
+	h.Open("VAS-009", "K-1")
+	h.Open("VAS-003", "K-1")
+	p := workplacetest.Browser(t).Tab(t, workplacetest.Phone)
+	for _, size := range []browsertest.Size{workplacetest.Phone, workplacetest.Tablet, {Name: "desk", Width: 1280, Height: 800}} {
+		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
+		for _, path := range []string{"or-3/count?case=K-1", "packing-1/packing", "or-3/opening?set=VAS-009"} {
+			p.Open(h.URL + "/at/north/" + path)
+			p.AwaitText("main", "Gefäßklemmenanlegezange")
+			for _, wrong := range browsertest.Eval[[]string](p, `[
+				...(document.documentElement.scrollWidth > innerWidth ? ["the page is too wide"] : []),
+				...[...document.querySelectorAll(".lines tbody th")].filter(e => e.scrollWidth > e.clientWidth).map(e => "cut: " + e.innerText),
+				...[...document.querySelectorAll(".scroll")].filter(e => e.scrollWidth > e.clientWidth).map(e => "to be pushed: " + e.ariaLabel)]`) {
+				t.Errorf("%s at %d pixels: %s", path, size.Width, wrong)
+			}
+			p.View("longwords-" + strings.NewReplacer("/", "_", "?", "_").Replace(path) + "-" + size.Name)
+		}
+	}
+}
