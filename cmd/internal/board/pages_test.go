@@ -502,6 +502,43 @@ func TestTripNeverPacked(t *testing.T) {
 	}
 }
 
+// TestReportSaysWhatItLacks: where the fonts lack what somebody wrote, a report says so: "???" may be all that a reason says.
+func TestReportSaysWhatItLacks(t *testing.T) {
+	needTool(t, "pdftotext", "poppler-utils")
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	for ref, reason := range map[string]string{"K-1": "忘れ物", "K-2": "why?"} {
+		var lines strings.Builder
+		for _, line := range []string{
+			`"kind":"set.opened","time":"2026-03-06T09:00:00Z","set":"STRAY-%s","operator":"B-1","data":{"case":%q,"tag":"STRAY-%[2]s"}`,
+			`"kind":"case.closed","time":"2026-03-06T10:00:00Z","operator":"B-%s","data":{"case":%q,"outcome":"unreconciled","actions":[],` +
+				`"reason":"` + reason + `"}`,
+		} {
+			fmt.Fprintf(&lines, `{"station":"north/or-1",`+line+"}\n", ref, ref)
+		}
+		err := s.Record(t.Context(), strings.NewReader(lines.String()), func(r site.Receipt) error {
+			if r.Error != "" {
+				return errors.New(r.Error)
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		text := pdfText(t, page(t, srv.URL+"/report?case="+ref))
+		if !strings.Contains(text, "Reason given: ") || strings.Contains(text, "“?” stands above") != (ref == "K-1") {
+			t.Errorf("%s, closed for %q: %s", ref, reason, text)
+		}
+	}
+}
+
 // TestSlider goes back in what was known by the keyboard, and forward again.
 func TestSlider(t *testing.T) {
 	t.Parallel()

@@ -163,6 +163,9 @@ func (p *pages) writeReport(words *shell.Words, cp proof.Checkpoint, l *look, q 
 		reportKnown(d, words, l)
 		reportRuns(d, words, runs)
 		reportEvents(d, words, l)
+		if d.Lacked() {
+			d.Strong(words.T("board.report-lacked"))
+		}
 		d.Heading(words.T("board.report-unknown"))
 		for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
 			d.Text("– " + words.T("board.report-unknown-"+k))
@@ -333,6 +336,9 @@ func (p *pages) writeRecall(words *shell.Words, b *touchedBody) ([]byte, error) 
 				names = append(names, s.Verdict.Set)
 			}
 			d.Text(strings.Join(names, ", "))
+		}
+		if d.Lacked() {
+			d.Strong(words.T("board.report-lacked"))
 		}
 		d.Gap()
 		d.Text(words.T("board.recall-sign"))

@@ -19,6 +19,7 @@ type Document struct {
 	footer string
 	repeat func() // the heading of a table that runs over the page's end
 	mark   string // across each page, "" for none
+	lacked bool   // a character was replaced that the fonts lack
 }
 
 // The page of a document, in millimetres.
@@ -58,6 +59,17 @@ func shown(s string) string {
 	return s
 }
 
+// shown is what can be shown of a text, and notes where that is less than all of it.
+func (d *Document) shown(s string) string {
+	out := shown(s)
+	d.lacked = d.lacked || out != s
+	return out
+}
+
+// Lacked reports whether "?" stands for another character in what was written so far. Whoever reads it is told: it may be all
+// that a reason says.
+func (d *Document) Lacked() bool { return d.lacked }
+
 func (d *Document) turn() {
 	if d.page > 0 {
 		d.foot()
@@ -87,7 +99,7 @@ func (d *Document) foot() {
 	d.c.font(regular, 8)
 	s := strings.NewReplacer("%page%", strconv.Itoa(d.page), "%pages%", strconv.Itoa(max(d.pages, d.page))).Replace(d.footer)
 	d.c.line(documentMargin, documentBottom+4, documentWidth-documentMargin, documentBottom+4, 0.2)
-	for i, l := range d.c.wrap(shown(s), documentInner) {
+	for i, l := range d.c.wrap(d.shown(s), documentInner) {
 		d.c.text(documentMargin, documentBottom+6+float64(i)*d.c.lineHeight(), l)
 	}
 }
@@ -101,7 +113,7 @@ func (d *Document) need(h float64) {
 
 func (d *Document) lines(face string, size, indent float64, s string) {
 	d.c.font(face, size)
-	for _, l := range d.c.wrap(shown(s), documentInner-indent) {
+	for _, l := range d.c.wrap(d.shown(s), documentInner-indent) {
 		d.c.font(face, size)
 		h := d.c.lineHeight()
 		d.need(h)
@@ -174,7 +186,7 @@ func (d *Document) Table(columns []Column, rows [][]string) {
 			}
 			d.c.font(f, s)
 			if i < len(texts) {
-				cells[i] = d.c.wrap(shown(texts[i]), documentInner*columns[i].Share/total-gap)
+				cells[i] = d.c.wrap(d.shown(texts[i]), documentInner*columns[i].Share/total-gap)
 			}
 			most = max(most, len(cells[i]))
 		}
@@ -232,7 +244,7 @@ func (d *Document) Sign(what []string) {
 	for i, w := range what {
 		x := documentMargin + float64(i)*(width+gap)
 		d.c.line(x, d.y, x+width, d.y, 0.3)
-		d.c.text(x, d.y+1, shown(w))
+		d.c.text(x, d.y+1, d.shown(w))
 	}
 	d.y += d.c.lineHeight() + 2
 }
