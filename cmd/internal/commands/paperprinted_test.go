@@ -5,6 +5,8 @@ package commands
 import (
 	"errors"
 	"io/fs"
+	"log/slog"
+	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -14,6 +16,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
 )
 
 // The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
@@ -109,6 +112,54 @@ func TestDayIsPrintedAndReadBack(t *testing.T) {
 	}
 	if code, _ := paperRun(t, clock, "paper", "read", "--data", dir); code == ExitOK {
 		t.Error("nothing to read was read")
+	}
+}
+
+// A server is asked for what a folder is: the same papers, on the labels that were asked for.
+func TestDayIsPrintedByAServer(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	here, there := t.TempDir(), t.TempDir()
+	args := []string{"paper", "day", "--blank", "1", "--size", "Letter", "--label", "62x29", "HAND-1", "HAND-2"}
+	if code, says := paperRun(t, clock, append(args, "--data", dir, "--out", here)...); code != ExitOK {
+		t.Fatal(says)
+	}
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "south", Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	handler, err := web.New(s, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(handler)
+	defer srv.Close()
+	if code, says := paperRun(t, clock, append(args, "--server", srv.URL, "--out", there)...); code != ExitOK {
+		t.Fatal(says)
+	}
+	// says is what a print has to read, and how large it is; its bytes differ each time.
+	says := func(folder, file string) string {
+		t.Helper()
+		pdf := filepath.Join(folder, "2026-03-05", file)
+		text, err := exec.Command("pdftotext", "-layout", pdf, "-").Output()
+		if err != nil {
+			t.Fatal(file, err)
+		}
+		info, err := exec.Command("pdfinfo", pdf).Output()
+		if err != nil {
+			t.Fatal(file, err)
+		}
+		_, size, _ := strings.Cut(string(info), "Page size:")
+		size, _, _ = strings.Cut(size, "\n")
+		return string(text) + size
+	}
+	for _, file := range []string{"forms.pdf", "labels/HAND-1.pdf", "sheets/HAND-1.pdf"} {
+		if got, want := says(there, file), says(here, file); got != want {
+			t.Errorf("%s: the server prints\n%s\nand not\n%s", file, got, want)
+		}
+	}
+	if got := says(there, "labels/HAND-1.pdf"); !strings.Contains(got, "175.7") { // 62 mm in points
+		t.Errorf("a label of another size: %s", got)
 	}
 }
 

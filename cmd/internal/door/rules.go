@@ -126,7 +126,7 @@ func stationRules() []Rule {
 		{Pattern: "GET /print/list.pdf", Beside: true, Roles: []Role{Records, Leads, Investigates, Audits},
 			Takes: words("list version")},
 		{Pattern: "GET /print/labels.pdf", Beside: true, Roles: []Role{Records, Leads}, Takes: words("kind id count size")},
-		{Pattern: "GET /print/day.zip", Beside: true, Roles: []Role{Records, Leads}, Takes: words("day set size blank")},
+		{Pattern: "GET /print/day.zip", Beside: true, Roles: []Role{Records, Leads}, Takes: words("day set size label blank")},
 		{Pattern: "GET /labels/{$}", Beside: true, Roles: []Role{Records, Leads}},
 		// Another ledger, with invented sets.
 		{Pattern: practice, Roles: everyone},

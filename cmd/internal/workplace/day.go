@@ -279,11 +279,17 @@ func (p *dayPrinter) add(name string, write func(io.Writer) error) error {
 
 // printDay answers with the archive of a day.
 func (d *Desk) printDay(w http.ResponseWriter, r *http.Request) {
-	day := Day{Label: labelSize(r), Practice: d.opts.Practice, Sets: r.Form["set"], Date: r.FormValue("day")}
+	day := Day{Label: paper.LabelSizes()[0], Practice: d.opts.Practice, Sets: r.Form["set"], Date: r.FormValue("day")}
 	var err error
 	if s := r.FormValue("size"); s != "" {
 		if day.Size, err = paper.ParseSize(s); err != nil {
 			d.sh.FailText(w, r, refusal.Say(refusal.Because(err), "paper-size", s))
+			return
+		}
+	}
+	if s := r.FormValue("label"); s != "" { // size is the paper's
+		if day.Label, err = paper.ParseLabelSize(s); err != nil {
+			d.sh.FailText(w, r, refusal.Because(err))
 			return
 		}
 	}
