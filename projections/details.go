@@ -746,8 +746,10 @@ type OpenedUnreleased struct {
 	Set  string `json:"set"`
 	At   Moment `json:"at"`
 	Last *Run   `json:"last,omitempty"` // the last run it was in
-	Used *Use   `json:"used,omitempty"` // what it was used for before, since which no good run is recorded
-	Name string `json:"name,omitempty"` // under which it was opened, where that was another set's
+	// Later is the first run that is recorded of it after the opening, where none is before it.
+	Later *Run   `json:"later,omitempty"`
+	Used  *Use   `json:"used,omitempty"` // what it was used for before, since which no good run is recorded
+	Name  string `json:"name,omitempty"` // under which it was opened, where that was another set's
 }
 
 // Use is an opening for a case.
@@ -761,6 +763,8 @@ type RunFailed struct {
 	Set    string  `json:"set"`
 	Run    Run     `json:"run"`
 	Opened *Moment `json:"opened,omitempty"` // after it; an earlier run had been good
+	// Righted is the packing of the set's next turn, where nobody had opened it: that turn's own run says how it stands.
+	Righted *Moment `json:"righted,omitempty"`
 }
 
 // StartedBeforePacking: the run that is recorded of the set was started before the set was packed

@@ -1578,6 +1578,26 @@ var otherTests = []findingTest{
 			s.live(x)
 			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &failed) // run again, and passed
 		}},
+	{projections.NotReleased, "a failed run, and packed again unopened", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x.unused())
+			s.live(newTurn(x.set, x.day+1, x.list))
+		},
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			s.live(newTurn(x.set, x.day+1, x.list))
+		}},
+	{projections.NotReleased, "a failed run, opened all the same, and packed again", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x)
+			s.live(newTurn(x.set, x.day+3, x.list).unused())
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.live(newTurn(x.set, x.day+3, x.list).unused())
+		}},
 	{projections.NotReleased, "a run that was started before it was packed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			x.run.Started = x.packedAt().Add(-121 * time.Second).Format(time.RFC3339)

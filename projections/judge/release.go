@@ -32,21 +32,29 @@ func (j *judgement) release() {
 		// Where the policy asks for no sterilization here, its absence is no fault.
 		if last != nil || slices.Contains(j.w.PolicyFor(open).Links, events.KindSetSterilized) {
 			d := &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last), Name: nameOf(c, open)}
+			var later *facts.Item
+			if last == nil && len(c.Sterilized) > 0 { // all of them are later then
+				later = c.Sterilized[0]
+				d.Later = runDetail(later)
+			}
 			used := j.usedBefore(events.CaseOf(open.Data))
 			if used != nil {
 				d.Used = &projections.Use{Case: events.CaseOf(used.Data), At: moment(used)}
 			}
-			f := j.add(projections.NotReleased, projections.SeverityBroken, d, open, last, used)
+			f := j.add(projections.NotReleased, projections.SeverityBroken, d, open, last, later, used)
 			f.To = open.At()
 		}
 	}
 	if last != nil && facts.RunOf(last).Result == "failed" && !(open != nil && good == nil) {
 		d := &projections.RunFailed{Set: c.Key.Set, Run: *runDetail(last)}
+		sev, shown := projections.SeverityBroken, []*facts.Item{last, open}
 		if open != nil {
-			m := moment(open)
-			d.Opened = &m
+			d.Opened = momentAt(open)
+		} else if c.Next != nil && last.Less(c.Next) {
+			// Taken apart and packed anew, as is usual: nobody can use what failed any more.
+			d.Righted, sev, shown = momentAt(c.Next), projections.SeverityNoted, append(shown, c.Next)
 		}
-		f := j.add(projections.NotReleased, projections.SeverityBroken, d, last, open)
+		f := j.add(projections.NotReleased, sev, d, shown...)
 		f.From, f.To = last.At(), last.At()
 	}
 	if good != nil && c.List != nil && len(c.List.Cycles) > 0 && !slices.Contains(c.List.Cycles, facts.RunOf(good).Cycle) {
