@@ -503,7 +503,14 @@ func (o *Observation) Identify(key []byte) (id string, marked bool, err error) {
 
 // HasID reports whether an event, with its texts, is what an observation with an id said: one that is not keyed. Who
 // makes a file of observations can take ids from these alone, and name in one line what another says.
-func (e *Event) HasID(id string) bool {
+func (e *Event) HasID(id string) bool { return e.hasID(id, (*Observation).ID) }
+
+// HasKeyedID is HasID of an id that was taken under a folder's key.
+func (e *Event) HasKeyedID(id string, key []byte) bool {
+	return e.hasID(id, func(o *Observation) (string, error) { return o.KeyedID(key) })
+}
+
+func (e *Event) hasID(id string, idOf func(*Observation) (string, error)) bool {
 	if at, err := IDTime(id); err != nil || at.UnixMilli() != e.Time.UnixMilli() {
 		return false
 	}
@@ -516,7 +523,7 @@ func (e *Event) HasID(id string) bool {
 	}
 	for _, o.Set = range sets {
 		for _, o.Trip = range trips {
-			if is, err := o.ID(); err == nil && is == id {
+			if is, err := idOf(&o); err == nil && is == id {
 				return true
 			}
 		}

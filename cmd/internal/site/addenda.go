@@ -73,7 +73,8 @@ func readAddenda(dir string, random io.Reader) (*addenda, error) {
 	}
 	a.index, a.otherIndex = readIndex(a.path+indexSuffix, whole, len(whole)-len(lines))
 	if at, err := a.takeText(slices.Clip(lines)); err != nil {
-		return nil, fmt.Errorf("%s, line %d: %w", a.path, 2+bytes.Count(lines[:at], []byte("\n")), err)
+		return nil, fmt.Errorf("%s, line %d: %w; put the file back from a copy, or, where there is none, take the line out: its text is lost "+
+			"then, and verify says of which record", a.path, 2+bytes.Count(lines[:at], []byte("\n")), err)
 	}
 	return a, nil
 }

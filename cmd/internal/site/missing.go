@@ -2,8 +2,10 @@ package site
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
+	"os"
 	"slices"
 
 	"listbound/events"
@@ -66,11 +68,66 @@ func missingProblem(seqs []int64) ledger.Problem {
 		"them out: put the file back from a copy, unless a station that signs for itself never handed them in", len(seqs), addendaName)}
 }
 
+// idKeyCheck holds the key of ids at the head of the file of addenda against the ids of records that the server numbered. By another
+// key each observation with a text or a case has another id, and what is handed in again is stored twice.
+type idKeyCheck struct {
+	right bool  // an id was taken under the key
+	wrong int64 // the first record whose id was not, 0 where there is none
+}
+
+// look takes in a station's note, until one has shown the key to be right.
+func (c *idKeyCheck) look(s *Site, seq int64, n []byte) {
+	if c.right || s.following != nil {
+		return
+	}
+	text, err := events.Text(n)
+	if err != nil || len(events.Marks(text)) == 0 {
+		return
+	}
+	for _, mark := range events.Marks(text) {
+		if _, ok := s.addenda.disclosed(mark); !ok {
+			return // taken out, or of another file
+		}
+	}
+	e, err := events.Decode(text)
+	if err != nil {
+		return
+	}
+	if _, err := os.Stat(s.keyPath(e.Station)); err != nil {
+		return // it numbers its records itself
+	}
+	told := events.RevealNote(n, e, s.addenda.disclosed)
+	if told.HasKeyedID(e.ID, s.addenda.idKey()) {
+		c.right = true
+	} else if c.wrong == 0 && !told.HasID(e.ID) { // as earlier programs took it
+		c.wrong = seq
+	}
+}
+
+// lookAt takes in a record.
+func (c *idKeyCheck) lookAt(s *Site, seq int64, record []byte) {
+	if n, _, _, err := proof.SplitArrival(s.Name(), record); err == nil {
+		c.look(s, seq, n)
+	}
+}
+
+// problems says what to do where no record has an id by the key, though some should.
+func (c *idKeyCheck) problems() []ledger.Problem {
+	if c.right || c.wrong == 0 {
+		return nil
+	}
+	return []ledger.Problem{{Seq: c.wrong, What: fmt.Sprintf("the first line of the file %s is not what it was when this record was "+
+		"given its id: what is handed in again is stored twice until the file is put back from a copy", addendaName)}}
+}
+
 // newest is how many records a start looks at: what is lost with the file is missing in the last ones too, and whoever opens
 // a folder for one question doesn't wait for a million.
 const newest = 256
 
-// lookForTexts looks at a start whether texts are missing, in the last records and where a check of all found some.
+var errEnough = errors.New("enough was looked at")
+
+// lookForTexts looks at a start whether texts are missing, in the last records and where a check of all found some, and whether
+// their ids are by the folder's key.
 func (s *Site) lookForTexts(ctx context.Context) error {
 	if len(s.ledger.Damage()) > 0 || s.ledger.Size() == 0 {
 		return nil
@@ -83,12 +140,25 @@ func (s *Site) lookForTexts(ctx context.Context) error {
 			}
 		}
 	}
+	var ids idKeyCheck
 	err := s.ledger.Scan(ctx, max(1, s.ledger.Size()-newest+1), func(seq int64, record []byte) error {
 		without.lookAt(s, seq, record)
+		ids.lookAt(s, seq, record)
 		return nil
 	})
-	if err != nil {
+	if err == nil && len(ids.problems()) > 0 { // another file may have been begun meanwhile: the first ones tell
+		err = s.ledger.Scan(ctx, 1, func(seq int64, record []byte) error {
+			if ids.lookAt(s, seq, record); seq == newest || ids.right {
+				return errEnough
+			}
+			return nil
+		})
+	}
+	if err != nil && !errors.Is(err, errEnough) {
 		return err
+	}
+	for _, p := range ids.problems() {
+		s.opts.Logger.Error("ids are not by the folder's key", "problem", p.String())
 	}
 	seqs, err := without.unexplained(ctx, s)
 	if err != nil {

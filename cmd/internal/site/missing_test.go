@@ -4,6 +4,7 @@ package site_test
 
 import (
 	"context"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
@@ -106,4 +107,101 @@ func TestTextsThatAreGone(t *testing.T) {
 		t.Fatal(err)
 	}
 	missing(s, nil)
+}
+
+// TestAnotherKeyOfIDs: where the first line of the file of texts is another than it was, so that what is handed in again is stored
+// twice, verify and a start say so; a line that can't be read is named with what to do.
+func TestAnotherKeyOfIDs(t *testing.T) {
+	dir := t.TempDir()
+	var log strings.Builder
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon },
+		Logger: slog.New(slog.NewTextHandler(&log, nil))}
+	s, _ := told(t, o)
+	size := func(s *site.Site) int64 {
+		v, err := s.Verify(t.Context(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.Size
+	}
+	before := size(s)
+	if _, err := s.Observe(t.Context(), closing(noon.Add(-2*time.Hour))...); err != nil || size(s) != before {
+		t.Fatalf("%d records, then %d, %v", before, size(s), err)
+	}
+	if v, err := s.Verify(t.Context(), nil); err != nil || !v.OK {
+		t.Fatalf("%+v, %v", v, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(dir, "addenda")
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := slices.Clone(whole)
+	at := strings.Index(string(whole), " v1 ") + 6
+	if changed[at] = 'A'; whole[at] == 'A' {
+		changed[at] = 'B'
+	}
+	if err := os.WriteFile(file, changed, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(log.String(), "by the folder's key") {
+		t.Error("said of the right key")
+	}
+	s = open(t, dir, o)
+	if !strings.Contains(log.String(), "by the folder's key") {
+		t.Error("the start says nothing")
+	}
+	v, err := s.Verify(t.Context(), nil)
+	if err != nil || v.OK || len(v.Problems) != 1 || !strings.Contains(v.Problems[0].What, "stored twice") {
+		t.Errorf("verify: %+v, %v", v, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, append(slices.Clone(whole), "not an addendum\n"...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := site.Open(t.Context(), o); err == nil || !strings.Contains(err.Error(), "put the file back from a copy") {
+		t.Errorf("a line that can't be read: %v", err)
+	}
+	if err := os.WriteFile(file, whole, 0o600); err != nil { // the folder is verified at the end
+		t.Fatal(err)
+	}
+}
+
+// TestTextsGoneAndModelKept: where the file of texts is gone, the read model still has what stood in it, and verify says that the
+// file comes first.
+func TestTextsGoneAndModelKept(t *testing.T) {
+	o := site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+	s, _ := told(t, o)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(o.Dir, "addenda")
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Remove(file); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, o.Dir, o)
+	v, err := s.Verify(t.Context(), nil)
+	said := slices.ContainsFunc(v.Problems, func(p ledger.Problem) bool { return strings.Contains(p.What, "put back first") })
+	if err != nil || v.OK || !said {
+		t.Errorf("%+v, %v", v, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, whole, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, o.Dir, o)
+	if v, err := s.Verify(t.Context(), nil); err != nil || !v.OK {
+		t.Errorf("put back: %+v, %v", v, err)
+	}
 }

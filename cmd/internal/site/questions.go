@@ -232,6 +232,7 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq int64), fill filler) (*Verification, error) {
 	without, logs, pictures, photographs := make(marksWithout), s.runLogs(), s.keptPictures(), s.keptPhotographs()
+	var ids idKeyCheck
 	var model *modelCheck
 	if !o.Slowly {
 		model = s.beginModelCheck(ctx, fill)
@@ -240,6 +241,7 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 	v, err := s.verifyRecords(ctx, o, func(r *recordRead) {
 		each(r.Seq)
 		without.look(s, r.Seq, r.Note)
+		ids.look(s, r.Seq, r.Note)
 		if r.Err == nil && s.following == nil { // their files lie where the ledger is written, and so do texts; each page says so
 			logs.look(s, r.Seq, r.Raw)
 			pictures.look(s, r.Seq, r.Raw)
@@ -260,6 +262,7 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 	if err := s.verifyTimestamps(ctx, v); err != nil {
 		return nil, err
 	}
+	modelDiffers := false
 	if len(v.Problems) == 0 { // else the records themselves are in doubt
 		if model == nil || model.wasBarred() {
 			model = s.beginModelCheck(ctx, fill)
@@ -274,14 +277,19 @@ func (s *Site) verify(ctx context.Context, o ledger.VerifyOptions, each func(seq
 		case err != nil:
 			return nil, err
 		}
-		v.Problems = append(v.Problems, differing...)
+		v.Problems, modelDiffers = append(v.Problems, differing...), len(differing) > 0
 	}
 	if v.TextsMissing, err = without.unexplained(ctx, s); err != nil {
 		return nil, err
 	}
 	if s.textsMissing(v.TextsMissing); len(v.TextsMissing) > 0 {
 		v.Remarks = append(v.Remarks, missingProblem(v.TextsMissing))
+		if modelDiffers {
+			v.Problems = append(v.Problems, ledger.Problem{What: fmt.Sprintf("%s was made while the texts were in the file %s, so that file is "+
+				"to be put back first, if there is a copy", modelName, addendaName)})
+		}
 	}
+	v.Problems = append(v.Problems, ids.problems()...)
 	v.Remarks = append(v.Remarks, s.addenda.severalIDs()...)
 	v.OK = len(v.Problems) == 0
 	v.Kept, err = ledger.KeptCopies(s.opts.Dir)
