@@ -576,8 +576,37 @@ func (a *app) writeReport(ctx context.Context, s site.Service, lang string, q si
 	return err
 }
 
+// mayWrite refuses a file in a data folder or a backup: by its name it could take the place of a key, of texts or of records.
+func mayWrite(path string) error {
+	dir, err := filepath.Abs(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	if real, err := filepath.EvalSymlinks(dir); err == nil {
+		dir = real
+	}
+	for above := ""; dir != above; above, dir = dir, filepath.Dir(dir) {
+		if holds, err := site.Holds(dir); err == nil && holds {
+			return fmt.Errorf("%s lies in %s, the folder of a ledger, and nothing is written there but by the ledger; name a file elsewhere",
+				path, dir)
+		}
+	}
+	return nil
+}
+
+// writeFile writes what was made as a whole.
+func writeFile(path string, raw []byte, mode os.FileMode) error {
+	if err := mayWrite(path); err != nil {
+		return err
+	}
+	return os.WriteFile(path, raw, mode)
+}
+
 // replaceFile puts a file in place when it is whole.
 func replaceFile(what, path string, write func(io.Writer) error) (err error) {
+	if err := mayWrite(path); err != nil {
+		return err
+	}
 	dir, hidden := filepath.Dir(path), "."+filepath.Base(path)+".unfinished-"
 	if err := removeUnfinished(dir, hidden); err != nil {
 		return fmt.Errorf("writing the %s: %w", what, err)

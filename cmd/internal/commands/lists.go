@@ -256,7 +256,7 @@ the trip named with --trip; its symbol says the code that was sealed.`,
 				_, err = pdf.WriteTo(a.env.Out)
 				return err
 			}
-			return os.WriteFile(out, pdf.Bytes(), 0o644)
+			return writeFile(out, pdf.Bytes(), 0o644)
 		})
 	c.Args = cobra.ExactArgs(1)
 	c.Flags().StringVar(&trip, "trip", "", "trip (default: the open one)")

@@ -199,7 +199,7 @@ func (a *app) printTrial(out, size string, in *words.Language) error {
 	if err := paper.WriteTrialSheet(&pdf, paperSize, in); err != nil {
 		return err
 	}
-	return os.WriteFile(out, pdf.Bytes(), 0o644)
+	return writeFile(out, pdf.Bytes(), 0o644)
 }
 
 // readTrial says what the pages of a file show; good is false where one of them will not do.

@@ -225,7 +225,7 @@ func (a *app) exportRegister() *cobra.Command {
 				_, err = table.WriteTo(a.env.Out)
 				return err
 			}
-			return os.WriteFile(out, table.Bytes(), 0o600)
+			return writeFile(out, table.Bytes(), 0o600)
 		})
 	c.Args = cobra.ExactArgs(1)
 	c.Flags().StringVar(&out, "out", "-", "file to write, - for standard output")
