@@ -65,7 +65,14 @@ func sheetSeen(c *facts.Trip, opening *facts.Item) bool {
 			return true
 		}
 	}
-	return !c.Screened() && slices.ContainsFunc(c.Counted, func(it *facts.Item) bool { return it.Code != nil })
+	if c.Screened() {
+		return false
+	}
+	// Its tray may have been opened under another set's name, and the sheet beside it read there.
+	under := func(it *facts.Item) bool {
+		return !it.Less(opening) && (it.Code != nil || facts.SheetOf(it).Found == events.FoundNone)
+	}
+	return slices.ContainsFunc(c.OnTray(), under) || slices.ContainsFunc(c.Counted, func(it *facts.Item) bool { return it.Code != nil })
 }
 
 func (v verdictWriter) opening(j *judged, was *written) error {

@@ -104,6 +104,32 @@ func TestOpenings(t *testing.T) {
 	sameStrings(t, "taken back", ask(clock(4, 0, 0), clock(5, 0, 0)), nil)
 }
 
+// TestOpenedUnderAnotherName: where a tray is opened under another set's name, the count sheet that is read beside it, or that none is
+// there, is seen of the tray.
+func TestOpenedUnderAnotherName(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(0, 5, 0), "MIN", 1, 6)
+	l := h.lists[0]
+	for i, sheet := range []*events.Reading{
+		{Found: "outside", Code: h.code(l, "MIN-1", tripOf("MIN-1", 1))}, {Found: "none"}, {Found: "outside", Unreadable: true}, nil,
+	} {
+		n := i + 1
+		tray, named := fmt.Sprintf("MIN-%d", n), fmt.Sprintf("MIN-%d", n+10)
+		for _, set := range []string{tray, named} {
+			trip := tripOf(set, n)
+			h.record("north/packing-1", clock(n, 7, 0), set, trip, &events.SetPacked{List: l.List, Version: l.Version})
+			h.record("north/packing-1", clock(n, 7, 1), set, trip,
+				&events.ListSealed{Placement: events.Outside, List: l.List, Version: l.Version, Code: h.code(l, set, trip)})
+		}
+		h.record("north/or-3", clock(n, 8, 0), named, tripOf(named, n), &events.SetOpened{Case: "K-1", Tag: tray, Sheet: sheet})
+	}
+	var read []string
+	for _, o := range got[[]rates.Opening](t)(h.filled().Openings(t.Context(), time.Time{}, time.Time{})) {
+		read = append(read, fmt.Sprint(o.Set, " ", o.Read))
+	}
+	sameStrings(t, "read", read, []string{"MIN-1 true", "MIN-2 true", "MIN-3 false", "MIN-4 false"})
+}
+
 // TestFoundBy: the verdicts that a code occurs in, noted ones too, and no others.
 func TestFoundBy(t *testing.T) {
 	found := 0
