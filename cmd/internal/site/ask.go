@@ -94,12 +94,24 @@ func (v *View) Facts(ctx context.Context, dim facts.Dim, key string) ([]*events.
 // Preview judges an observation without recording it: what the verdict of its
 // trip would be. A page shows it at the scan, before a person confirms.
 func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
+	return v.preview(ctx, o, newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx))))
+}
+
+// PreviewElsewhere judges an observation that would be made at another station, by whoever works there: the registers are not
+// asked whether it may be made here.
+func (v *View) PreviewElsewhere(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
+	r := newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx)))
+	r.elsewhere = true
+	return v.preview(ctx, o, r)
+}
+
+func (v *View) preview(ctx context.Context, o *events.Observation, r *references) (*projections.Verdict, error) {
 	id, err := o.KeyedID(v.site.addenda.idKey())
 	if err != nil {
 		return nil, refusal.Because(err)
 	}
 	e := eventOf(id, o)
-	if err := newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx))).resolve(ctx, o, e); err != nil {
+	if err := r.resolve(ctx, o, e); err != nil {
 		return nil, err
 	}
 	w := v.World(ctx)

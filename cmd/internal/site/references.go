@@ -24,11 +24,12 @@ type references struct {
 	model *readmodel.Model
 	world *judge.World
 
-	held    bool                                    // a registers.adopted is among these
-	packed  map[string][]*events.Event              // set.packed of this batch, by set
-	byID    map[string]*events.Event                // of this batch
-	alike   map[string][]string                     // names of sets that were packed, by likeness; nil until it is asked for
-	entries map[events.Register]map[string][]string // codes entered, by likeness; nil until it is asked for
+	held      bool                                    // a registers.adopted is among these
+	elsewhere bool                                    // made at another station: no register is asked whether it may be here
+	packed    map[string][]*events.Event              // set.packed of this batch, by set
+	byID      map[string]*events.Event                // of this batch
+	alike     map[string][]string                     // names of sets that were packed, by likeness; nil until it is asked for
+	entries   map[events.Register]map[string][]string // codes entered, by likeness; nil until it is asked for
 }
 
 // newReferences returns what may be referred to by the facts that a world holds.
@@ -70,8 +71,10 @@ func (r *references) learn(e *events.Event, seq int64) {
 // resolve fills in what an observation may leave out, and refuses what refers
 // to something that isn't there. What is merely wrong is recorded and judged.
 func (r *references) resolve(ctx context.Context, o *events.Observation, e *events.Event) error {
-	if err := r.checkRegistered(ctx, e); err != nil {
-		return err
+	if !r.elsewhere {
+		if err := r.checkRegistered(ctx, e); err != nil {
+			return err
+		}
 	}
 	switch d := o.Data.(type) {
 	case *events.ListIssued:

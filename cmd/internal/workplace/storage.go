@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -127,10 +128,12 @@ func (b *storage) unfit(v *visit, o *events.Observation, s *said) error {
 		return err
 	}
 	d := o.Data.(*events.SetChecked)
-	would, err := v.preview(&events.Observation{
+	opening := &events.Observation{
 		Station: o.Station, Kind: events.KindSetOpened, Time: o.Time, Set: o.Set, Operator: o.Operator,
 		Data: &events.SetOpened{Case: v.caseToCome(), Tag: d.Tag, OuterLabel: d.OuterLabel, Sheet: d.Sheet, Seals: d.Seals},
-	})
+	}
+	// It would be opened in a room. By the register of stations nobody opens anything in a storage.
+	would, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) { return m.PreviewElsewhere(v, opening) })
 	if err != nil {
 		return err
 	}
