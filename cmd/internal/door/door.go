@@ -368,6 +368,10 @@ func (d *Door) refuse(w http.ResponseWriter, r *http.Request, v *visitor, why st
 		d.signInPage(w, r, status, signIn{Problem: d.sh.Answer(r, err).Text, Next: r.URL.RequestURI()})
 	case strings.HasPrefix(r.URL.Path, "/at/"):
 		d.sh.FailJSON(w, r, err)
+	case why == WhyNobody && strings.Contains(r.Header.Get("Accept"), "text/html"):
+		// A form that was sent after its sign-in was over. The browser still has what was entered: it sends it again when this
+		// page is loaded again, but not when somebody goes back to a page that is not kept.
+		d.render(w, r, status, "unsent", "door.sign-in", d.sh.Answer(r, err).Text)
 	default:
 		d.sh.FailText(w, r, err)
 	}

@@ -49,7 +49,8 @@ func TestNoSetSigns(t *testing.T) {
 	k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	k.Do("begin")
 	a := k.Scan("LAP-022")
-	if a["choices"] != nil || !strings.Contains(workplacetest.Tells(a), "LAP-022 was not opened for case K-1. If it is to be counted here, open it") {
+	const says = "LAP-022 was not opened for case K-1. If it is to be counted here, open it"
+	if a["choices"] != nil || !strings.Contains(workplacetest.Tells(a), says) {
 		t.Errorf("a set of another case: %v %v", a["words"], a["choices"])
 	}
 	if a := k.Scan("QX-77"); a["choices"] == nil {
