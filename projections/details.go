@@ -1306,6 +1306,16 @@ type BackIncomplete struct {
 // After returns how long after its case was closed the piece was said to be missing, in whole minutes.
 func (d *BackIncomplete) After() time.Duration { return d.At.At.Sub(d.Closed).Truncate(time.Minute) }
 
+// UnusedIncomplete: of a set of which no use is recorded here, such as one that another house had, somebody said on its way back
+// that a piece is missing, and not which (piece-missing).
+type UnusedIncomplete struct {
+	Set     string       `json:"set"`
+	At      Moment       `json:"at"`                // when it was said first
+	Packed  Moment       `json:"packed"`            // the packing before
+	Named   *PieceReport `json:"named,omitempty"`   // the report that says since which piece is missing, or that it was found
+	Settled *Moment      `json:"settled,omitempty"` // the next packing, which says what the set has
+}
+
 // MissingSincePacked: pieces of a packed set were reported as missed before it was opened (piece-missing).
 type MissingSincePacked struct {
 	Set     string     `json:"set"`
@@ -1745,6 +1755,8 @@ func (*CameBack) Way() string           { return "assembly" }
 func (*PieceMissed) Way() string        { return "missed" }
 func (*BackIncomplete) Way() string     { return "incomplete" }
 func (*MissingSincePacked) Way() string { return "since-packed" }
+
+func (*UnusedIncomplete) Way() string   { return "unused-incomplete" }
 func (*ImmediateUse) Way() string       { return "run" }
 func (*Migrated) Way() string           { return "moved" }
 func (*PackedWithMigrated) Way() string { return "packed-with" }
@@ -1930,6 +1942,7 @@ var details = []struct {
 	{[]Code{StaysOnPurpose}, func() Detail { return new(LeftInside) }},
 	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
 	{[]Code{PieceMissing}, func() Detail { return new(MissingSincePacked) }},
+	{[]Code{PieceMissing}, func() Detail { return new(UnusedIncomplete) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(Migrated) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(PackedWithMigrated) }},
 	{[]Code{ForImmediateUse}, func() Detail { return new(ImmediateUse) }},

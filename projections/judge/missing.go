@@ -12,6 +12,7 @@ import (
 func missingRules() []Rule {
 	return []Rule{
 		{"incomplete", []projections.Code{projections.CameBackShort}, (*judgement).incomplete},
+		{"incomplete and not used here", []projections.Code{projections.PieceMissing}, (*judgement).unusedIncomplete},
 		{"damaged and packed", []projections.Code{projections.LinkMissing}, (*judgement).damagedPacked},
 		{"steps of the way back", []projections.Code{projections.LinkMissing}, (*judgement).stepsBack},
 		{"missing since packed", []projections.Code{projections.PieceMissing}, (*judgement).missingSincePacked},
@@ -71,6 +72,35 @@ func (j *judgement) incomplete() {
 	}
 	f := j.add(projections.CameBackShort, sev, d, shown...)
 	f.From, f.To = from, d.At.At
+}
+
+// unusedIncomplete finds the same of a set that nobody used by what is recorded here, such as one that came back from another
+// house. No case is to be searched here; whoever had it is to be asked, before the next packing makes it whole again.
+func (j *judgement) unusedIncomplete() {
+	c, pack := j.c, j.c.LastPack()
+	if pack == nil || len(c.Counted) > 0 || j.w.firstOpened(c) != nil || len(j.w.openings(c)) > 0 {
+		return
+	}
+	i := slices.IndexFunc(c.Steps, func(it *facts.Item) bool {
+		d := facts.ReturnOf(it)
+		return d != nil && !d.Step.IsLoan() && slices.Contains(d.Faults, events.ReturnIncomplete) && pack.Less(it) &&
+			(c.Next == nil || it.Less(c.Next))
+	})
+	if i < 0 {
+		return
+	}
+	said := c.Steps[i]
+	d := &projections.UnusedIncomplete{Set: c.Key.Set, At: moment(said), Packed: moment(pack), Settled: momentAt(c.Next)}
+	sev, named := projections.SeverityDoubtful, namedSince(c, pack, said)
+	if named != nil {
+		m := pieceReport(named)
+		d.Named = &m
+	}
+	if named != nil || c.Next != nil {
+		sev = projections.SeverityNoted
+	}
+	f := j.add(projections.PieceMissing, sev, d, said, pack, named, c.Next)
+	f.From, f.To = pack.At(), said.At()
 }
 
 // countedFor fills in what the counts of a case had missing of the set at its end, and returns the last

@@ -60,6 +60,21 @@ func missingTests() []findingTest {
 				s.live(x)
 				s.cameBack(x, clock(1, 11, 0), lacking)
 			}},
+		{missing, "a piece is missing when it is received, and it was used elsewhere", projections.SeverityDoubtful,
+			func(s *story, x *turn) { s.live(x.unused()); s.cameBack(x, clock(1, 11, 0), lacking) },
+			func(s *story, x *turn) { s.live(x); s.cameBack(x, clock(1, 11, 0), lacking) }},
+		{missing, "a piece is missing when it is received from elsewhere, and it is packed again", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.live(x.unused())
+				s.cameBack(x, clock(1, 11, 0), lacking)
+				s.reported(x, clock(1, 11, 10), events.BecameLost, 1)
+				s.live(newTurn(x.set, x.day+2, x.list).unused())
+			},
+			func(s *story, x *turn) {
+				s.live(x.unused())
+				s.cameBack(x, clock(1, 11, 0), events.ReturnDamaged)
+				s.live(newTurn(x.set, x.day+2, x.list).unused())
+			}},
 		{short, "a piece is missing that the counts had missing, perhaps", projections.SeverityDoubtful,
 			func(s *story, x *turn) {
 				x.final.Counts[0].Counted = 5

@@ -91,7 +91,8 @@ func (v *visit) missedIn(verdict *projections.Verdict, pieces []*facts.Item) (ou
 		f := &verdict.Findings[i]
 		l := lack{key: lacksKey(f), call: verdict.Case}
 		switch d := f.Detail.(type) {
-		case *projections.BackIncomplete, *projections.PieceMissed, *projections.MissingSincePacked, *projections.CameBack:
+		case *projections.BackIncomplete, *projections.UnusedIncomplete, *projections.PieceMissed, *projections.MissingSincePacked,
+			*projections.CameBack:
 			if l.said = missingPiece(f); !l.said {
 				continue
 			}
