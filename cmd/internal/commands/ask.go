@@ -539,6 +539,9 @@ func checkEvidence(q *site.Query, out, printed string, earlier []string) (err er
 	if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
 		return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
 	}
+	if printed != "" { // else it would be refused when the bundle is written
+		return mayWrite(printed)
+	}
 	return nil
 }
 
