@@ -17,6 +17,7 @@ import (
 
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
+	"listbound/events"
 )
 
 // The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
@@ -205,5 +206,44 @@ func TestDayByTheSchedule(t *testing.T) {
 		if err != nil || !strings.Contains(strings.Join(strings.Fields(string(text)), " "), want) {
 			t.Errorf("the cover lacks %q: %s %v", want, text, err)
 		}
+	}
+}
+
+// A set that was put aside, or is broken, lies behind no cover, and the papers say that it is not to be opened: on such a day no page
+// says it.
+func TestDayNamesStoppedSets(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "south", Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	check := func(set string, d *events.SetChecked) error {
+		d.Place = "storage"
+		_, err := s.Observe(t.Context(), &events.Observation{Station: "south/packing-1", Kind: events.KindSetChecked,
+			Time: clock().Add(-time.Hour), Set: set, Operator: "B-1", Data: d})
+		return err
+	}
+	_, imported := s.ImportSchedule(t.Context(), []byte("case,start,room,sets\nK-7,2026-03-06 07:30,OR 3,HAND-1 HAND-4\n"),
+		site.ScheduleAsked{Operator: "B-1"})
+	if err := errors.Join(imported, check("HAND-1", &events.SetChecked{Package: []events.PackageFault{events.PackageWet}}),
+		check("HAND-4", &events.SetChecked{Aside: events.AsidePut}), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	out := t.TempDir()
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--day", "2026-03-06", "--blank",
+		"0"); code != ExitOK {
+		t.Fatal(says)
+	}
+	day := filepath.Join(out, "2026-03-06")
+	raw, err := os.ReadFile(filepath.Join(day, "contents.txt"))
+	if s := string(raw); err != nil || !strings.Contains(s, "fetch other sets:\nHAND-1\nHAND-4\n") || strings.Contains(s, "Without a count sheet") {
+		t.Errorf("%s %v", s, err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", filepath.Join(day, "cases", "01 0730 OR 3 K-7", "0 cover.pdf"), "-").Output()
+	if n := strings.Count(string(text), "STOPPED: fetch another set"); err != nil || n != 2 {
+		t.Errorf("the cover stops %d sets: %s %v", n, text, err)
+	}
+	if laid, err := filepath.Glob(filepath.Join(day, "cases", "*", "HAND-*")); err != nil || len(laid) != 0 {
+		t.Errorf("laid to the case: %v %v", laid, err)
 	}
 }

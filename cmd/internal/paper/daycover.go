@@ -18,6 +18,7 @@ type DayCase struct {
 type DaySet struct {
 	Set, Trip, List, Title string
 	Printed                bool // its count sheet lies behind the cover
+	Stopped                bool // it is not to be opened as it is
 }
 
 // WriteDayCover prints the page that lies on top of a case's count sheets: when and where it is, and which of its sets have
@@ -52,7 +53,10 @@ func WriteDayCover(w io.Writer, of DayCase, size Size, practice bool, lang *word
 		if name == "" {
 			name = s.List
 		}
-		if !s.Printed {
+		switch {
+		case s.Stopped:
+			says = text.say("paper.cover-stopped")
+		case !s.Printed:
 			says = text.say("paper.cover-lacks")
 		}
 		c.line(side, y, width-side, y, 0.2)

@@ -53,11 +53,11 @@ func PrintDay(ctx context.Context, s *site.Site, d Day, lang *words.Language, w 
 	if err != nil {
 		return err
 	}
-	keys, without, err := readySets(ctx, s, d.Sets)
+	keys, stopped, without, err := readySets(ctx, s, d.Sets)
 	if err != nil {
 		return err
 	}
-	cases, err := d.cases(ctx, s, keys)
+	cases, err := d.cases(ctx, s, keys, stopped)
 	if err != nil {
 		return err
 	}
@@ -65,7 +65,8 @@ func PrintDay(ctx context.Context, s *site.Site, d Day, lang *words.Language, w 
 	if err != nil {
 		return err
 	}
-	p := &dayPrinter{Day: d, site: s, lang: lang, zip: zip.NewWriter(w), line: line.Printed(), without: without, goods: goodsIn(lists)}
+	p := &dayPrinter{Day: d, site: s, lang: lang, zip: zip.NewWriter(w), line: line.Printed(), without: without, goods: goodsIn(lists),
+		stopped: stopped}
 	fmt.Fprintf(&p.contents, "%s\n", lang.Say("workplace.day-contents", s.Name(), len(keys), d.Date))
 	if err := p.print(ctx, cases, keys); err != nil {
 		return err
@@ -80,7 +81,7 @@ func PrintDay(ctx context.Context, s *site.Site, d Day, lang *words.Language, w 
 var notForIt = []ready.State{ready.Spoken, ready.Out, ready.Broken, ready.Missing, ready.NeverSeen}
 
 // cases are those of the day that want sets, the soonest first; where sets are named, those that want one of these.
-func (d *Day) cases(ctx context.Context, s *site.Site, keys []projections.TripKey) ([]paper.DayCase, error) {
+func (d *Day) cases(ctx context.Context, s *site.Site, keys, stopped []projections.TripKey) ([]paper.DayCase, error) {
 	day, err := s.Schedule(ctx, site.ScheduleQuery{Day: d.Date})
 	if err != nil {
 		return nil, err
@@ -94,9 +95,10 @@ func (d *Day) cases(ctx context.Context, s *site.Site, keys []projections.TripKe
 		x := paper.DayCase{Case: c.Case, Room: c.Room, Start: c.Start.In(s.Zone())}
 		printed := false
 		for _, n := range c.Needs {
-			has := slices.Contains(keys, n.TripKey) && !slices.Contains(notForIt, n.State)
+			stop := slices.Contains(stopped, n.TripKey)
+			has := slices.Contains(keys, n.TripKey) && !slices.Contains(notForIt, n.State) && !stop
 			printed = printed || has
-			x.Sets = append(x.Sets, paper.DaySet{Set: n.Set, Trip: n.Trip, List: n.List, Title: n.Title, Printed: has})
+			x.Sets = append(x.Sets, paper.DaySet{Set: n.Set, Trip: n.Trip, List: n.List, Title: n.Title, Printed: has, Stopped: stop})
 		}
 		if printed || len(d.Sets) == 0 && len(x.Sets) > 0 {
 			out = append(out, x)
@@ -116,6 +118,7 @@ type dayPrinter struct {
 	goods    []events.Line // of today
 	contents strings.Builder
 	without  []string
+	stopped  []projections.TripKey // of the sets whose papers are printed: they are not to be opened as they are
 }
 
 func (p *dayPrinter) print(ctx context.Context, cases []paper.DayCase, keys []projections.TripKey) error {
@@ -134,6 +137,9 @@ func (p *dayPrinter) print(ctx context.Context, cases []paper.DayCase, keys []pr
 		withGoods := true // the first count sheet of a case alone has rows for goods
 		for _, n := range c.Sets {
 			k := projections.TripKey{Set: n.Set, Trip: n.Trip}
+			if n.Stopped {
+				continue
+			}
 			if !n.Printed {
 				p.without = append(p.without, p.lang.Say("workplace.day-lacks", c.Case, cmp.Or(n.Set, n.List)))
 				continue
@@ -170,6 +176,12 @@ func (p *dayPrinter) rest() error {
 			return err
 		}
 	}
+	if len(p.stopped) > 0 {
+		fmt.Fprintf(&p.contents, "\n%s\n", p.lang.Say("workplace.day-stopped"))
+		for _, k := range p.stopped {
+			fmt.Fprintln(&p.contents, k.Set)
+		}
+	}
 	if len(p.without) > 0 {
 		fmt.Fprintf(&p.contents, "\n%s\n%s\n", p.lang.Say("workplace.day-without"), strings.Join(p.without, "\n"))
 	}
@@ -204,9 +216,9 @@ func safeName(name string) string {
 	return strings.ReplaceAll(strings.ReplaceAll(url.PathEscape(name), ".", "%2E"), "%20", " ")
 }
 
-// readySets are the turns whose sets are closed and not yet counted to their end; without are those that a person named and
-// that are not.
-func readySets(ctx context.Context, s *site.Site, named []string) (keys []projections.TripKey, without []string, err error) {
+// readySets are the turns whose sets are closed and not yet counted to their end, and those of them that nobody opens as they are;
+// without are those that a person named and that are not.
+func readySets(ctx context.Context, s *site.Site, named []string) (keys, stopped []projections.TripKey, without []string, err error) {
 	err = s.Ask(func(m *site.View) error {
 		all, err := m.TurnsNow(ctx, s.Clock())
 		if err != nil {
@@ -233,9 +245,17 @@ func readySets(ctx context.Context, s *site.Site, named []string) (keys []projec
 				}
 				closed = closed || st.Closed
 			}
-			if sealed && !closed {
-				keys = append(keys, k)
-				found[k.Set] = true
+			if !sealed || closed {
+				continue
+			}
+			keys = append(keys, k)
+			found[k.Set] = true
+			v, err := m.Verdict(ctx, k)
+			if err != nil {
+				return err
+			}
+			if v != nil && stops(v) {
+				stopped = append(stopped, k)
 			}
 		}
 		for _, set := range named {
@@ -245,7 +265,14 @@ func readySets(ctx context.Context, s *site.Site, named []string) (keys []projec
 		}
 		return w.Failed()
 	})
-	return keys, without, err
+	return keys, stopped, without, err
+}
+
+// stops reports whether a set is not to be opened as it is, by what is recorded of it.
+func stops(v *projections.Verdict) bool {
+	return !v.Opened && (v.Status == projections.Broken || slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+		return f.Code == projections.PutAside && f.Severity != projections.SeverityNoted
+	}))
 }
 
 // addSet adds a set's count sheet and label.
