@@ -95,11 +95,15 @@ CREATE INDEX badges_badge ON badges (badge, seq);
 CREATE INDEX badges_seq ON badges (seq);
 CREATE INDEX records_observed ON records (observed_local);
 
+-- weighed and per_thousand are as rates have them (weighed in projections/rates/report.go): what nobody read proves
+-- nothing, and where none was seen there is no rate.
 CREATE VIEW monthly_by_placement AS
-SELECT strftime('%Y-%m', opened_local) AS month, coalesce(placement, '') AS placement, count(*) AS openings,
-	sum(sheet_read) AS sheets_read, count(DISTINCT incident) AS incidents,
-	round(1000.0 * count(DISTINCT incident) / count(*), 2) AS per_thousand
-FROM turns WHERE opened IS NOT NULL GROUP BY 1, 2;
+SELECT month, placement, openings, sheets_read, incidents, weighed, round(1000.0 * nullif(incidents, 0) / weighed, 2) AS per_thousand
+FROM (SELECT month, placement, openings, sheets_read, incidents,
+		max(incidents, (openings * openings - (openings - sheets_read) * (openings - sheets_read)) / openings) AS weighed
+	FROM (SELECT strftime('%Y-%m', opened_local) AS month, coalesce(placement, '') AS placement, count(*) AS openings,
+			sum(sheet_read) AS sheets_read, count(DISTINCT incident) AS incidents
+		FROM turns WHERE opened IS NOT NULL GROUP BY 1, 2));
 
 CREATE VIEW weekly_by_packer AS
 SELECT date(t.packed_local, 'weekday 0', '-6 days') AS week, coalesce(t.packer, '') AS packer, count(*) AS packed,

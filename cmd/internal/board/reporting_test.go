@@ -120,20 +120,27 @@ func holdRates(t *testing.T, s *site.Site, ask func(string) []map[string]any) {
 		t.Fatal(err)
 	}
 	var want, got []string
+	unread := false
 	for _, g := range r.Tables[0].Groups {
-		want = append(want, fmt.Sprint(g.Name, " ", g.Openings, " ", g.Read, " ", g.Incidents))
+		rate := "none seen"
+		if x := g.PerThousand.Rate; x != nil {
+			rate = fmt.Sprintf("%.2f", *x)
+		}
+		unread = unread || g.Read < g.Openings && g.Incidents > 0
+		want = append(want, fmt.Sprint(g.Name, " ", g.Openings, " ", g.Read, " ", g.Incidents, " ", g.Weighed, " ", rate))
 	}
-	for _, x := range ask(`SELECT placement, sum(openings) AS o, sum(sheets_read) AS s, sum(incidents) AS i FROM monthly_by_placement
-		GROUP BY 1 ORDER BY 2 DESC`) {
-		got = append(got, fmt.Sprint(x["placement"], " ", x["o"], " ", x["s"], " ", x["i"]))
+	for _, x := range ask(`SELECT placement, openings AS o, sheets_read AS s, incidents AS i, weighed AS w,
+		iif(per_thousand IS NULL, 'none seen', printf('%.2f', per_thousand)) AS r
+		FROM monthly_by_placement ORDER BY 2 DESC`) { // the week is of one month
+		got = append(got, fmt.Sprint(x["placement"], " ", x["o"], " ", x["s"], " ", x["i"], " ", x["w"], " ", x["r"]))
 	}
 	for _, w := range want {
 		if !strings.Contains(strings.Join(got, "\n")+"\n", w+"\n") {
 			t.Errorf("rates have %q, the copy %q", w, got)
 		}
 	}
-	if len(want) < 4 || len(got) != len(want) {
-		t.Errorf("%d placements, the copy has %d", len(want), len(got))
+	if len(want) < 4 || len(got) != len(want) || !unread {
+		t.Errorf("%d placements, the copy has %d; one with incidents has openings that nobody read: %v", len(want), len(got), unread)
 	}
 }
 
