@@ -85,9 +85,19 @@ func rateText(g *rates.Group) string {
 		if g.Weighed == 0 {
 			return "nothing was read"
 		}
-		return fmt.Sprintf("none seen; up to %.3g", x.Exact.High)
+		return "none seen; up to " + figures(x.Exact.High)
 	}
-	return fmt.Sprintf("%.3g (%.3g to %.3g)", *x.Rate, x.Exact.Low, x.Exact.High)
+	return fmt.Sprintf("%s (%s to %s)", figures(*x.Rate), figures(x.Exact.Low), figures(x.Exact.High))
+}
+
+// figures writes a number with three figures and without a power of ten, as pages do: 1000, not 1e+03.
+func figures(v float64) string {
+	const digits = 3
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	if err != nil {
+		rounded = v
+	}
+	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
 // difference says what can be said of two groups.
@@ -110,8 +120,12 @@ func difference(d *rates.Difference) string {
 	says := fmt.Sprintf("%s: can't tell yet (p = %.2g, not below %.2g; %s is the worse one with a probability of %.3f).",
 		pair, d.P, d.Level, groupName(d.A), d.Worse)
 	switch {
+	case d.More == 0 && d.For == rates.Threefold:
+		says += " There were enough openings to tell a threefold rate four times in five, and none was told."
+	case d.More == 0 && d.For == rates.AsSeen:
+		says += " Were it as it looks, these openings would have told it four times in five."
 	case d.More == 0:
-		says += " So small a difference is told in no time."
+		says += " So small a difference can't be told by any number of openings that a site will see."
 	case d.For == rates.Threefold:
 		says += fmt.Sprintf(" A threefold rate could be told in about %s.", until(d))
 	default:
@@ -129,8 +143,8 @@ func watch(p *printer, w *rates.Watch) {
 	said := map[rates.Decision]string{
 		rates.Undecided: "has not decided yet", rates.TheLower: "decided for the lower one", rates.TheHigher: "decided for the higher one",
 	}
-	p.wrapped("", fmt.Sprintf("Watched for %.3g against %.3g in 1,000: Wald's test %s, after %d openings.",
-		1000*w.Usual, 1000*w.Raised, said[w.Decision], w.After))
+	p.wrapped("", fmt.Sprintf("Watched for %s against %s in 1,000: Wald's test %s, after %d openings.",
+		figures(1000*w.Usual), figures(1000*w.Raised), said[w.Decision], w.After))
 	p.wrapped("", fmt.Sprintf("Bernoulli CUSUM: %d signals. It raises a false alarm once in %.0f openings and sees the raised rate "+
 		"after %.0f, on average.", len(w.Signals), w.FalseAlarm, w.SeenIn))
 	for i, o := range w.At {
