@@ -50,6 +50,7 @@ const (
 	pitch      = 6.5 // least height of a row: room for a figure by hand
 	rowPad     = 1.0
 	body       = 9.5 // points
+	leastBody  = 7.0 // of a line that makes room
 	sheetBand  = 6.0 // of the word that marks practice, inside the margin
 
 	secondBottom = margin - quiet*secondModule
@@ -235,6 +236,15 @@ type row struct {
 	height      float64
 }
 
+// lines are how many lines the description and the item's number take.
+func (r *row) lines() int {
+	n := len(r.description) + len(r.item)
+	if r.beside {
+		n--
+	}
+	return n
+}
+
 // Skeleton is what of a page follows from its layout's number alone, before it is known which sheet
 // it is of: the marks by which it is found, and the symbols. ok is false for layouts that have none.
 func Skeleton(layout int) (g Geometry, ok bool) {
@@ -417,11 +427,8 @@ func (p *plan) layout(l events.Line) row {
 	p.font(regular, body)
 	r.description = p.wrap(l.Description, width)
 	r.item = p.wrap(l.Item, width)
-	n := len(r.description) + len(r.item)
-	if p.besides(r.description, r.item, width) {
-		r.beside = true
-		n--
-	}
+	r.beside = p.besides(r.description, r.item, width)
+	n := r.lines()
 	if e, ok := p.exceptions[l.Line]; ok {
 		r.exception = &e
 		r.marks = 1 + len([]rune(e.Reason))/20

@@ -8,7 +8,6 @@ import (
 	"image"
 	"math"
 	"reflect"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -111,30 +110,45 @@ func TestSheetSaysEveryLine(t *testing.T) {
 	}
 }
 
-// TestSheetHelps: what a list says of a line besides stands behind the item's number where
-// there is room, all of it or the mark alone, and costs no row.
+// TestSheetHelps: what a list says of a line besides stands behind the item's number where there is room, and costs no row. Of how
+// many parts an instrument is stands there in any case, if in smaller letters.
 func TestSheetHelps(t *testing.T) {
 	s := sample(t, 60)
-	bare := s.Lines
-	s.Lines = slices.Clone(bare)
 	for i := range s.Lines {
 		s.Lines[i].Mark, s.Lines[i].Parts, s.Lines[i].TrayPlace = fmt.Sprintf("r%d", i+1), 2, "left"
 	}
 	s.Lines[4].Mark = "a mark that is so long that there is no room for it on this sheet"
 	s.Lines[5].Description = "Probe"
 	s.Lines[6].Description = "Probe, 14 cm, straight"
-	with := text(t, sheetPDF(t, bind(t, s), A4, english), "-raw")
-	for i, want := range map[int]string{5: " · marked r6 · 2 parts each · left", 6: " · marked r7 "} {
-		if !strings.Contains(with, s.Lines[i].Item+want) {
-			_, at, _ := strings.Cut(with, s.Lines[i].Item)
-			t.Errorf("line %d doesn't say %q but %.60q", i+1, want, at)
+	s.Lines[7].Description, s.Lines[7].Parts = "Probe, 14 cm, straight", 0
+	const least = 20 // letters of a description, beside which there was room for the item's number alone
+	for i := range 20 {
+		s.Lines[i+8].Description = "Retractor, self-retaining, with two pairs"[:least+i]
+	}
+	for _, lang := range []*words.Language{english, german} {
+		with := text(t, sheetPDF(t, bind(t, s), A4, lang), "-raw")
+		parts := map[*words.Language]string{english: " · 2 parts each", german: " · je 2 Teile"}[lang]
+		for i := range s.Lines {
+			want := parts
+			switch i {
+			case 5:
+				want = fmt.Sprintf(" · %s r6%s · left", map[*words.Language]string{english: "marked", german: "Kennz."}[lang], parts)
+			case 7:
+				want = " r8 "
+			}
+			at, _, _ := strings.Cut(with[strings.Index(with, s.Lines[i].Item):], "\n")
+			if !strings.Contains(at+" ", want) {
+				t.Errorf("%s: line %d doesn't say %q but %q", lang.Tag(), i+1, want, at)
+			}
+		}
+		if strings.Contains(with, "so long") {
+			t.Error("a part of what there is no room for is printed")
 		}
 	}
-	if strings.Contains(with, "so long") {
-		t.Error("a part of what there is no room for is printed")
+	with := text(t, sheetPDF(t, bind(t, s), A4, english), "-raw")
+	for i := range s.Lines {
+		s.Lines[i].Mark, s.Lines[i].Parts, s.Lines[i].TrayPlace = "", 0, ""
 	}
-	s.Lines = slices.Clone(bare)
-	s.Lines[5].Description, s.Lines[6].Description = "Probe", "Probe, 14 cm, straight"
 	without := text(t, sheetPDF(t, bind(t, s), A4, english), "-raw")
 	if a, b := strings.Count(with, "\f"), strings.Count(without, "\f"); a != b {
 		t.Errorf("with it there are %d pages, without %d", a, b)

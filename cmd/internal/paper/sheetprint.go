@@ -217,12 +217,12 @@ func (p *sheetPrinter) row(at Row, r row) {
 		p.font(regular, body)
 		ty += float64(r.marks) * p.lineHeight()
 	}
-	p.font(regular, body)
+	r = p.helped(r)
 	ty = p.lines(what.X+1.5, ty, r.description)
 	if r.beside {
 		ty -= p.lineHeight()
 	}
-	for _, l := range p.helped(r) {
+	for _, l := range r.item {
 		p.right(what.X+1.5, ty, what.W-3, l)
 		ty += p.lineHeight()
 	}
@@ -260,16 +260,34 @@ func (p *sheetPrinter) cell(at Row, f Field) {
 	}
 }
 
-// helped is the item's number with what helps to tell the instrument behind it, where there is room.
-func (p *sheetPrinter) helped(r row) []string {
-	width := p.what().W - 3
-	for _, help := range p.words.helps(r.line) {
-		all := p.wrap(r.line.Item+help, width)
-		if len(r.item) == 1 && len(all) == 1 && p.besides(r.description, r.item, width) == p.besides(r.description, all, width) {
-			return all
+// helped is a row whose item's number has behind it what helps to tell the instrument, where there is room. Of how many
+// parts it is makes itself room by smaller letters. It sets the font of the row.
+func (p *sheetPrinter) helped(r row) row {
+	p.font(regular, body)
+	helps := p.words.helps(r.line)
+	for _, help := range helps {
+		if with, ok := p.withHelp(r, help); ok {
+			return with
 		}
 	}
-	return r.item
+	for size := body; r.line.Parts > 0 && size >= leastBody; size -= 0.25 {
+		p.font(regular, size)
+		if with, ok := p.withHelp(r, helps[len(helps)-1]); ok {
+			return with
+		}
+	}
+	p.font(regular, body)
+	return r
+}
+
+// withHelp sets a row with more behind its item's number. It may not take more lines than the row has.
+func (p *sheetPrinter) withHelp(r row, help string) (row, bool) {
+	width := p.what().W - 3
+	with := r
+	with.description = p.wrap(r.line.Description, width)
+	with.item = p.wrap(r.line.Item+help, width)
+	with.beside = p.besides(with.description, with.item, width)
+	return with, with.lines() <= r.lines()
 }
 
 // exception says what was packed otherwise, in as many lines as the plan has for it.

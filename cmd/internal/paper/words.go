@@ -1,7 +1,9 @@
 package paper
 
 import (
+	"cmp"
 	"errors"
+	"slices"
 
 	"listbound/events"
 	"listbound/projections/words"
@@ -28,24 +30,23 @@ func (w wording) say(key string, args ...any) string {
 	return w.in.English().Say(key, args...)
 }
 
-// helps is what a list says of a line besides, to tell the instrument: all of it, and
-// the mark alone, which tells most.
+// helps is what a list says of a line besides, to tell the instrument: all of it, or as much as there may be room for, in the end
+// of how many parts it is, since they are counted, or its mark.
 func (w wording) helps(l events.Line) (out []string) {
-	var mark, rest string
+	var mark, parts, place string
 	if l.Mark != "" {
 		mark = w.say("paper.line-mark", l.Mark)
 	}
 	if l.Parts > 0 {
-		rest += w.say("paper.line-parts", l.Parts)
+		parts = w.say("paper.line-parts", l.Parts)
 	}
 	if l.TrayPlace != "" {
-		rest += w.say("paper.line-tray-place", l.TrayPlace)
+		place = w.say("paper.line-tray-place", l.TrayPlace)
 	}
-	if rest != "" {
-		out = append(out, mark+rest)
-	}
-	if mark != "" {
-		out = append(out, mark)
+	for _, help := range []string{mark + parts + place, mark + parts, cmp.Or(parts, mark)} {
+		if help != "" && !slices.Contains(out, help) {
+			out = append(out, help)
+		}
 	}
 	return out
 }
