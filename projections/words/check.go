@@ -33,6 +33,7 @@ const (
 	Missing   Fault = "is missing"            // English has it
 	Unknown   Fault = "is unknown to English" // so nothing can use it
 	Values    Fault = "uses other values than English"
+	Replaced  Fault = "uses other values than what it is written over"
 	Syntax    Fault = "does not parse"
 	Inclusion Fault = "includes what is not there" // or itself
 	Forms     Fault = "lacks plural forms"
@@ -74,14 +75,22 @@ func (l *Language) check() []Problem {
 				add(key, Forms, "%s", strings.Join(lacks, ", "))
 			}
 		}
+		if t.under != nil {
+			if mine, theirs := l.valuesOf(t, nil), l.valuesOf(t.first(), nil); !maps.Equal(mine, theirs) {
+				add(key, Replaced, "%s", differences(mine, theirs))
+			}
+			continue
+		}
 		if l.english == nil {
 			continue
 		}
-		switch in, _ := l.english.find(key); {
-		case in == nil:
+		in, _ := l.english.find(key)
+		if in == nil {
 			add(key, Unknown, "")
-		case in.ready().err == nil:
-			mine, theirs := l.values(key, nil), l.english.values(key, nil)
+			continue
+		}
+		if in = in.first(); in.ready().err == nil { // a slip in words over the English ones is not this language's
+			mine, theirs := l.values(key, nil), l.english.valuesOf(in, nil)
 			if !maps.Equal(mine, theirs) {
 				add(key, Values, "%s", differences(mine, theirs))
 			}
@@ -159,15 +168,22 @@ func (l *Language) lacks(forms []string) []string {
 // values collects what an entry uses of its values: places by number, and the
 // names of fields, those of entries that it includes too.
 func (l *Language) values(key string, seen map[string]bool) map[string]bool {
+	t, _ := l.find(key)
+	if t == nil {
+		return make(map[string]bool)
+	}
+	return l.valuesOf(t, seen)
+}
+
+func (l *Language) valuesOf(t *text, seen map[string]bool) map[string]bool {
 	if seen == nil {
 		seen = make(map[string]bool)
 	}
 	out := make(map[string]bool)
-	t, _ := l.find(key)
-	if t == nil || t.ready().err != nil || seen[key] {
+	if t.ready().err != nil || seen[t.key] {
 		return out
 	}
-	seen[key] = true
+	seen[t.key] = true
 	u := t.uses()
 	maps.Copy(out, u.values)
 	for _, k := range u.includes {

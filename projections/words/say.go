@@ -36,7 +36,7 @@ type Language struct {
 // know the depth, so that say can count it; templates are kept ready here.
 type level struct {
 	funcs template.FuncMap
-	ready sync.Map // key: *template.Template
+	ready sync.Map // *text: *template.Template
 }
 
 func newLanguage(c *Catalogue, tag string, english *Language, zone *time.Location) *Language {
@@ -189,19 +189,32 @@ func (l *Language) failed(in *Language, key string, err error) {
 // whose text was found.
 func (l *Language) say(depth int, key string, args []any) (s string, in *Language, err error) {
 	t, in := l.find(key)
-	switch {
-	case t == nil:
+	if t == nil {
 		return "", nil, ErrNoText
-	case t.ready().err != nil:
-		return "", in, t.err
-	case t.tree == nil:
-		return t.source, in, nil
-	case depth >= deepest:
-		return "", in, fmt.Errorf("%q: texts include each other more than %d deep: one includes itself", key, deepest)
 	}
-	ready, err := in.ready(depth, key, t)
+	for {
+		s, err := in.make(depth, t, args)
+		if err == nil || t.under == nil {
+			return s, in, err
+		}
+		l.failed(in, key, err) // a site's own words have a slip: those of the program are not lost by it
+		t = t.under
+	}
+}
+
+// make makes a sentence of a text of this language.
+func (l *Language) make(depth int, t *text, args []any) (s string, err error) {
+	switch {
+	case t.ready().err != nil:
+		return "", t.err
+	case t.tree == nil:
+		return t.source, nil
+	case depth >= deepest:
+		return "", fmt.Errorf("%q: texts include each other more than %d deep: one includes itself", t.key, deepest)
+	}
+	ready, err := l.ready(depth, t)
 	if err != nil {
-		return "", in, err
+		return "", err
 	}
 	var data any
 	switch {
@@ -218,20 +231,20 @@ func (l *Language) say(depth int, key string, args []any) (s string, in *Languag
 	}()
 	var out strings.Builder
 	if err := ready.Execute(&out, data); err != nil {
-		return "", in, err
+		return "", err
 	}
-	return out.String(), in, nil
+	return out.String(), nil
 }
 
-func (l *Language) ready(depth int, key string, t *text) (*template.Template, error) {
+func (l *Language) ready(depth int, t *text) (*template.Template, error) {
 	at := &l.levels[depth]
-	if ready, ok := at.ready.Load(key); ok {
+	if ready, ok := at.ready.Load(t); ok {
 		return ready.(*template.Template), nil
 	}
-	ready, err := template.New(key).Option("missingkey=error").Funcs(at.funcs).AddParseTree(key, t.tree)
+	ready, err := template.New(t.key).Option("missingkey=error").Funcs(at.funcs).AddParseTree(t.key, t.tree)
 	if err != nil {
 		return nil, err
 	}
-	at.ready.Store(key, ready)
+	at.ready.Store(t, ready)
 	return ready, nil
 }

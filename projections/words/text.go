@@ -36,6 +36,20 @@ type text struct {
 	tree        *tree.Tree // nil: the source is said as it stands
 	positional  bool       // takes values by number
 	err         error      // the source does not parse
+	under       *text      // what it was written over, said where this one fails; nil for none
+}
+
+// over returns the text as one that is written over another.
+func (t *text) over(under *text) *text {
+	return &text{key: t.key, source: t.source, funcs: t.funcs, under: under}
+}
+
+// first is the text under all that was written over it.
+func (t *text) first() *text {
+	for t.under != nil {
+		t = t.under
+	}
+	return t
 }
 
 // ready returns the text parsed.

@@ -121,7 +121,7 @@ func Load(fsys fs.FS, dir string) (*Catalogue, error) {
 }
 
 // Merge layers catalogues: of a key that several have, the text of the last
-// counts. Their languages are taken together.
+// counts that can be said. Their languages are taken together.
 func Merge(catalogues ...*Catalogue) *Catalogue {
 	own, common := make(map[string]table), make(map[string]table)
 	for _, c := range catalogues {
@@ -178,7 +178,12 @@ func layer(to, from map[string]table) {
 		}
 		to[tag] = sync.OnceValue(func() map[string]*text {
 			both := maps.Clone(under())
-			maps.Copy(both, over())
+			for key, t := range over() {
+				if had := both[key]; had != nil {
+					t = t.over(had)
+				}
+				both[key] = t
+			}
 			return both
 		})
 	}

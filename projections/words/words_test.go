@@ -408,6 +408,33 @@ func TestMerge(t *testing.T) {
 	}
 }
 
+// TestSlipInOwnWords: where words that are written over others fail, those are said, in their language, and not a key: what stops a
+// set is not lost by somebody's typing error. What is told of it names the words that are wrong.
+func TestSlipInOwnWords(t *testing.T) {
+	under := catalogue(t, map[string]string{"en": `{"stop": "STOP: {0}", "go": "go"}`, "de": `{"stop": "HALT: {0}", "go": "los"}`})
+	over := catalogue(t, map[string]string{"en": `{"stop": "Stop! {0} {1}", "go": "{{nothing}}"}`, "de": `{"stop": "Halt! {{if}}"}`})
+	c := Merge(under, Merge(over))
+	var reported []string
+	c.OnError(func(err error) { reported = append(reported, err.Error()) })
+	for lang, want := range map[string]string{"en": "STOP: A go", "de": "HALT: A los"} {
+		if got := c.In(lang).Say("stop", "A") + " " + c.In(lang).Say("go"); got != want {
+			t.Errorf("%s: %q, want %q", lang, got, want)
+		}
+	}
+	if len(reported) != 3 {
+		t.Errorf("reported: %q", reported)
+	}
+	var got []string
+	for _, p := range c.Check() {
+		got = append(got, strings.SplitAfter(p.String(), " template: ")[0])
+	}
+	want := []string{"en: go: does not parse: template: ", "en: stop: uses other values than what it is written over: has {1}",
+		"de: stop: does not parse: template: "}
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
 func TestZone(t *testing.T) {
 	c := catalogue(t, map[string]string{"en": `{"t": "{{time .}}"}`, "de": `{"w": "{{time .}}"}`})
 	l := c.In("de").InZone(time.FixedZone("CET", 3600))
