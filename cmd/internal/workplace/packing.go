@@ -856,6 +856,9 @@ func (b *packing) leave(v *visit, _ fields) (said, error) {
 }
 
 func (b *packing) chooseList(v *visit, f fields) (said, error) {
+	if f["list"] == "" { // no list is as good a guess as another
+		return said{}, v.sayNo("list-not-chosen", b.Tag)
+	}
 	return said{}, b.choose(v, f["list"])
 }
 

@@ -40,4 +40,13 @@ func TestRegistersKnow(t *testing.T) {
 	if !strings.Contains(bench, `<option value="VAS-MINOR" selected>`) || strings.Count(bench, " selected") != 1 {
 		t.Errorf("its list is not chosen: %s", bench)
 	}
+
+	s.Do("clear")
+	bench = fmt.Sprint(s.Answer(s.Scan("ORT-78"), "take-as")["bench"])
+	if !strings.Contains(bench, `<option value="">Choose the list</option>`) || strings.Contains(bench, " selected") {
+		t.Errorf("a set that nobody knows has a list: %s", bench)
+	}
+	if a := s.Do("list", "list", ""); !strings.Contains(workplacetest.Tells(a), "Choose the list of ORT-78 first") {
+		t.Errorf("no list was chosen: %v", a)
+	}
 }
