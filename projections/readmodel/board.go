@@ -202,10 +202,10 @@ func (f BoardFilter) whereOf(table string) (string, []any) {
 			"f.severity <> 'noted')", f.Code)
 	}
 	if !f.Since.IsZero() {
-		add("b.since >= ?", f.Since.UnixNano())
+		add("b.since >= ?", nanos(f.Since))
 	}
 	if !f.Until.IsZero() {
-		add("b.since < ?", f.Until.UnixNano())
+		add("b.since < ?", nanos(f.Until))
 	}
 	if f.Unseen {
 		add("b.seen = 0")
@@ -525,13 +525,7 @@ func (m *Model) LastPacked(ctx context.Context, badge string) (time.Time, error)
 // list (key is list@version or list), bag, seals (key is from-to), station. From and
 // to bound the sharing event's observed time (zero: no bound).
 func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time, limit int) ([]projections.TripKey, error) {
-	lo, hi := int64(-1<<63), int64(1<<63-1)
-	if !from.IsZero() {
-		lo = from.UnixNano()
-	}
-	if !to.IsZero() {
-		hi = to.UnixNano()
-	}
+	lo, hi := bounds(from, to)
 	sel := `SELECT DISTINCT e.subject, ` + tripOf + ` FROM `
 	const window = ` AND e.observed BETWEEN ?2 AND ?3 ORDER BY e.observed DESC LIMIT ?4`
 	switch what {

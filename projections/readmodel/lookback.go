@@ -11,13 +11,13 @@ import (
 func (m *Model) NotSeenSince(ctx context.Context, before time.Time, limit int) ([]projections.Verdict, error) {
 	return m.verdictRows(ctx, `SELECT t.verdict FROM trips t WHERE t.set_id <> '' AND t.since < ?1 AND NOT EXISTS
 		(SELECT 1 FROM trips n WHERE n.set_id = t.set_id AND (n.since >= ?1 OR n.trip > t.trip))
-		ORDER BY t.since, t.set_id LIMIT ?2`, before.UnixNano(), limit)
+		ORDER BY t.since, t.set_id LIMIT ?2`, nanos(before), limit)
 }
 
 // CorrectionsBetween returns the records of corrections that arrived from a moment on and before another, in order.
 func (m *Model) CorrectionsBetween(ctx context.Context, from, until time.Time, limit int) ([]int64, error) {
 	return m.seqs(ctx, `SELECT seq FROM events WHERE corrects IS NOT NULL AND recorded >= ? AND recorded < ? ORDER BY seq LIMIT ?`,
-		from.UnixNano(), until.UnixNano(), limit)
+		nanos(from), nanos(until), limit)
 }
 
 // FirstOpened is when a set was opened first in a turn, zero where nobody has.

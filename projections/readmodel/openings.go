@@ -3,6 +3,7 @@ package readmodel
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -142,14 +143,26 @@ func (m *Model) Operators(ctx context.Context, seqs []int64) (map[int64]string, 
 
 // bounds are what at lies between, both included but the last.
 func bounds(since, until time.Time) (low, high int64) {
-	low, high = -1<<63, 1<<63-1
+	low, high = math.MinInt64, math.MaxInt64
 	if !since.IsZero() {
-		low = since.UnixNano()
+		low = nanos(since)
 	}
 	if !until.IsZero() {
-		high = until.UnixNano()
+		high = nanos(until)
 	}
 	return low, high
+}
+
+// nanos is a moment that somebody asks about, as records have theirs. Before 1678 and after 2261 there are no nanoseconds of it in 64
+// bits, and UnixNano wraps around: "until 9999-12-31", which programs write for no end, would be long before the first record.
+func nanos(at time.Time) int64 {
+	switch {
+	case at.Before(time.Unix(0, math.MinInt64)):
+		return math.MinInt64
+	case at.After(time.Unix(0, math.MaxInt64)):
+		return math.MaxInt64
+	}
+	return at.UnixNano()
 }
 
 // FoundBy returns the verdicts with a finding of one of some codes, noted ones too.

@@ -97,6 +97,16 @@ func TestOpenings(t *testing.T) {
 	// Without paper it is the tag by which the right list comes up on the screen.
 	sameStrings(t, "all", ask(time.Time{}, time.Time{}), []string{"MIN-1 true", "MIN-2 false", "MIN-3 false", "MIN-4 true",
 		"MIN-6 false"})
+	// Further away than 64 bits of nanoseconds go.
+	year := func(y int) time.Time { return time.Date(y, 1, 1, 0, 0, 0, 0, time.UTC) }
+	for _, far := range []int{1263, 1500, 1677} {
+		sameStrings(t, fmt.Sprint("since ", far), ask(year(far), clock(2, 0, 0)), []string{"MIN-1 true"})
+		sameStrings(t, fmt.Sprint("until ", far), ask(time.Time{}, year(far)), nil)
+	}
+	for _, far := range []int{2263, 2300, 2600, 9999} {
+		sameStrings(t, fmt.Sprint("since ", far), ask(year(far), time.Time{}), nil)
+		sameStrings(t, fmt.Sprint("until ", far), ask(clock(6, 0, 0), year(far)), []string{"MIN-6 false"})
+	}
 	sameStrings(t, "a day and a half", ask(clock(2, 8, 0), clock(3, 8, 0)), []string{"MIN-2 false"})
 	h.record("north/or-3", clock(5, 9, 0), "MIN-4", back.Trip,
 		&events.EventCorrected{Event: back.ID, Action: "void", Reason: "it was MIN-5"})

@@ -45,6 +45,6 @@ func startIn(d events.Data) time.Time {
 // still does, judgement says.
 func (m *Model) CasesPlanned(ctx context.Context, from, until time.Time) ([]string, error) {
 	rows, err := m.query(ctx, `SELECT DISTINCT e.case_ref FROM schedule AS s JOIN events AS e ON e.seq = s.seq
-		WHERE s.start >= ? AND s.start < ? AND e.case_ref IS NOT NULL ORDER BY 1`, from.UnixNano(), until.UnixNano())
+		WHERE s.start >= ? AND s.start < ? AND e.case_ref IS NOT NULL ORDER BY 1`, nanos(from), nanos(until))
 	return scanAll(rows, err, func(ref *string) []any { return []any{ref} })
 }
