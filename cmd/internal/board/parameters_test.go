@@ -82,6 +82,28 @@ func TestUnknownParametersAreRefused(t *testing.T) {
 	}
 }
 
+// TestUnreadableParametersAreRefused: of an address that can't be read, or has a filter twice, one would be passed over. What is no
+// UTF-8 is answered like any other mistake, whether it is a parameter or the path.
+func TestUnreadableParametersAreRefused(t *testing.T) {
+	srv, _ := weekServer(t)
+	for path, want := range map[string]string{
+		"/api/board?as-of=%zz": "can't be read", "/api/rates?since=2026-03-04T00:00:00Z;until=2026-03-05T00:00:00Z": "can't be read",
+		"/api/history?set=%FF": "no UTF-8", "/api/evidence?case=%C0%80": "no UTF-8", "/api/lists?%FF=1": "no UTF-8",
+		"/api/rates?until=2026-03-04T00:00:00Z&until=2026-03-05T00:00:00Z": "once", "/api/stations?as-of=&as-of=": "once",
+		"/?as-of=%zz": "can’t be read", "/rates?to=2026-03-04;x": "can’t be read", "/recall?load=%FF%FE": "can’t be read",
+		"/report?set=%FF": "can’t be read",
+	} {
+		if code, _, body := get(t, srv.URL+path); code != http.StatusBadRequest || !strings.Contains(body, want) {
+			t.Errorf("%s: %d: %.200s", path, code, body)
+		}
+	}
+	for path, want := range map[string]int{"/api/%FF": http.StatusNotFound, "/api/evidence?case=K-0430&earlier=5&earlier=9": http.StatusOK} {
+		if code, _, body := get(t, srv.URL+path); code != want {
+			t.Errorf("%s: %d: %.200s", path, code, body)
+		}
+	}
+}
+
 var (
 	hrefs    = regexp.MustCompile(`href="(/[^"#]*)`)
 	getForms = regexp.MustCompile(`(?s)<form [^>]*action="(/[^"]*)"[^>]*>(.*?)</form>`)

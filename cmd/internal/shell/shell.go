@@ -451,8 +451,10 @@ type Failure struct {
 	Detail   string      `json:"detail"`
 }
 
+// failure is an answer as JSON, which takes no text that is not UTF-8: a refusal may name what came in an address.
 func failure(a refusal.Answer) Failure {
-	return Failure{Error: a.Text, Why: a.Why, Incident: a.Incident, Title: http.StatusText(a.Code), Status: a.Code, Detail: a.Text}
+	said := strings.ToValidUTF8(a.Text, "\uFFFD")
+	return Failure{Error: said, Why: a.Why, Incident: a.Incident, Title: http.StatusText(a.Code), Status: a.Code, Detail: said}
 }
 
 // WriteJSON answers a program with a value.

@@ -35,7 +35,11 @@ func (p pageParameters) check(pattern string, r *http.Request, words *shell.Word
 	if !ok || r.URL.RawQuery == "" {
 		return nil
 	}
-	for _, name := range slices.Sorted(maps.Keys(r.URL.Query())) {
+	q, err := readQuery(r)
+	if err != nil {
+		return refusal.New("%s", words.T("shell.unread-parameters"))
+	}
+	for _, name := range slices.Sorted(maps.Keys(q)) {
 		switch {
 		case name == "lang" || slices.Contains(rule.Takes, name) || rule.Table && ofTable(name):
 		case rule.Table && name == asOfName: // the board says which of its pages are about now alone
