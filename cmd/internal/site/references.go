@@ -30,6 +30,7 @@ type references struct {
 	byID      map[string]*events.Event                // of this batch
 	alike     map[string][]string                     // names of sets that were packed, by likeness; nil until it is asked for
 	entries   map[events.Register]map[string][]string // codes entered, by likeness; nil until it is asked for
+	entered   map[events.Register][]string            // codes entered in this batch
 }
 
 // newReferences returns what may be referred to by the facts that a world holds.
@@ -37,7 +38,7 @@ func newReferences(s *Site, m *readmodel.Model, w *judge.World) *references {
 	return &references{
 		site: s, model: m, world: w,
 		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
-		entries: make(map[events.Register]map[string][]string),
+		entries: make(map[events.Register]map[string][]string), entered: make(map[events.Register][]string),
 	}
 }
 
@@ -58,6 +59,7 @@ func (r *references) learn(e *events.Event, seq int64) {
 		r.held = true
 	case events.Entry:
 		register, id := d.Named()
+		r.entered[register] = append(r.entered[register], id)
 		if known := r.entries[register]; known != nil {
 			known[events.Likeness(id)] = append(known[events.Likeness(id)], id)
 		}
@@ -83,6 +85,8 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		return r.checkCorrection(ctx, d, e)
 	case events.Entry:
 		return r.checkEntry(ctx, e, d)
+	case *events.RegistersAdopted:
+		return r.checkAdopted(ctx, e, d)
 	case *events.SetPacked:
 		return r.checkPacked(ctx, o, d, e)
 	case *events.RunLogged:

@@ -143,6 +143,34 @@ func (r *references) checkEntry(ctx context.Context, e *events.Event, d events.E
 		"\"newCode\": true in \"held\" that it is another one", id, register, like)
 }
 
+// checkAdopted refuses, at a server, to hold from now on to a register in which nothing is in force: one of people or of stations
+// would refuse every badge at once, in the midst of a day. In one's own folder a file of what was said elsewhere is recorded.
+func (r *references) checkAdopted(ctx context.Context, e *events.Event, d *events.RegistersAdopted) error {
+	if r.site.opts.EnrolOnSight {
+		return nil
+	}
+	for _, register := range d.Registers {
+		if r.world.HoldsTo(SiteOf(r.site.Name()), register, e.Time) {
+			continue
+		}
+		m, err := tables(ctx, r.model)
+		if err != nil {
+			return err
+		}
+		known, err := m.EntryNames(ctx, string(register))
+		if err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(append(known, r.entered[register]...), func(name string) bool {
+			return r.world.Entered(register, name, e.Time).State == facts.EntryHolds
+		}) {
+			return refusal.Keyed("register-empty", "the register of %s has no entry that is in force: enter who and what there is before "+
+				"the site holds to it", register)
+		}
+	}
+	return nil
+}
+
 func (r *references) wasBadge(ctx context.Context, code string) (bool, error) {
 	m, err := tables(ctx, r.model)
 	if err != nil {

@@ -76,6 +76,29 @@ func TestRegistersAreTheLedgers(t *testing.T) {
 	}
 }
 
+// TestEmptyRegisterIsNotHeldTo: a server holds to no register in which nothing is in force, which would refuse all that is scanned;
+// to one that has an entry, also of the same batch, it does, and it goes on holding to those that it held to.
+func TestEmptyRegisterIsNotHeldTo(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north"})
+	hold := func(rs ...events.Register) string {
+		return registerLine(t, "north/ledger", noon, &events.RegistersAdopted{Registers: rs})
+	}
+	refused := func(want bool, lines string) {
+		t.Helper()
+		got := record(t, s, lines)
+		if r := got[len(got)-1]; strings.Contains(r.Error, "has no entry that is in force") != want || !want && r.Error != "" {
+			t.Errorf("%+v", r)
+		}
+	}
+	refused(true, hold(events.RegisterStations))
+	ended := &events.PersonEntered{Badge: "B-1", Held: events.Held{Ended: true}}
+	refused(true, registerLine(t, "north/ledger", noon, ended)+hold(events.RegisterPeople))
+	refused(false, registerLine(t, "north/ledger", noon, person("B-2"))+hold(events.RegisterPeople))
+	refused(true, hold(events.RegisterPeople, events.RegisterStations))
+	record(t, s, registerLine(t, "north/ledger", noon, &events.PersonEntered{Badge: "B-2", Held: events.Held{Ended: true}}))
+	refused(false, hold(events.RegisterPeople))
+}
+
 // TestIntakeHoldsToRegisters: what a register does not know or allow is refused in plain words once the site holds to it,
 // in the same batch and in later ones, by the time of the observation; access claimed in an emergency lets its badge record
 // at its station; a set is asked about. What a station signed itself is recorded and judged.
