@@ -143,6 +143,9 @@ func (b *pieces) typed(v *visit, text string) (string, fields, bool) {
 		if err == nil && l != nil {
 			return "line", fields{"line": strconv.FormatInt(l.Line, 10)}, true
 		}
+		if st, err := v.standing(b.Tag); fewDigits(text) && err == nil && st != nil && len(st.Lines) > 0 {
+			return "line", fields{"line": text}, true // that there is none is said: as a set's code it would be remembered
+		}
 	case b.Became == "" && number && n >= 1 && int(n) <= len(events.Becames()):
 		return "became", fields{"value": string(events.Becames()[n-1])}, true
 	case b.Became != "" && number && n >= 1:
