@@ -3,6 +3,7 @@ package commands
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -123,20 +124,23 @@ func (a *app) showRedacted(r *site.Redaction, out *site.Redacted) error {
 
 // sayOfTexts records what becomes of texts.
 func (a *app) sayOfTexts(cmd *cobra.Command, operator string, d events.Data) error {
-	return a.ask(cmd, func(s site.Service) error {
-		r, err := a.byLedger(cmd.Context(), s, operator, d)
-		if err == nil {
-			_, err = fmt.Fprintf(a.env.Out, "recorded as %d\n", r.Seq)
-		}
-		return err
-	})
+	return a.ask(cmd, func(s site.Service) error { return a.recordOfTexts(cmd, s, operator, d) })
+}
+
+func (a *app) recordOfTexts(cmd *cobra.Command, s site.Service, operator string, d events.Data) error {
+	r, err := a.byLedger(cmd.Context(), s, operator, d)
+	if err == nil {
+		_, err = fmt.Fprintf(a.env.Out, "recorded as %d\n", r.Seq)
+	}
+	return err
 }
 
 func (a *app) placeHold() *cobra.Command {
 	var d events.HoldPlaced
 	var operator string
 	c := command("hold NAME", "places a legal hold",
-		`While it is in force no text of the case or set, or none at all, is taken out. It is a record of the ledger.`,
+		`While it is in force no text of the case or set, or none at all, is taken out. Placed again under its name for
+another case or set, it holds that as well. It is a record of the ledger.`,
 		`listbound texts hold H-2026-1 --case K-0412 --reason "letter of the court" --operator B-1001 --data d`,
 		func(cmd *cobra.Command, args []string) error {
 			d.Hold = args[0]
@@ -154,11 +158,20 @@ func (a *app) placeHold() *cobra.Command {
 func (a *app) liftHold() *cobra.Command {
 	var d events.HoldLifted
 	var operator string
-	c := command("lift NAME", "ends a legal hold", `It is a record of the ledger.`,
+	c := command("lift NAME", "ends a legal hold", `All that is held under the name is free then. It is a record of the ledger.`,
 		`listbound texts lift H-2026-1 --reason "the court has ruled" --operator B-1001 --data d`,
 		func(cmd *cobra.Command, args []string) error {
 			d.Hold = args[0]
-			return a.sayOfTexts(cmd, operator, &d)
+			return a.ask(cmd, func(s site.Service) error {
+				kept, err := s.Texts(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if !slices.ContainsFunc(kept.Holds, func(h *events.HoldPlaced) bool { return h.Hold == d.Hold }) {
+					return fmt.Errorf("no legal hold %q is in force; listbound texts shows those that are", d.Hold)
+				}
+				return a.recordOfTexts(cmd, s, operator, &d)
+			})
 		})
 	c.Args = cobra.ExactArgs(1)
 	c.Flags().StringVar(&d.Reason, "reason", "", "why (needed)")

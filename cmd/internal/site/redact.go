@@ -477,17 +477,19 @@ func (s *Site) Texts(ctx context.Context) (*TextsKept, error) {
 	return &TextsKept{Days: int64(kept / (24 * time.Hour)), Holds: holds}, err
 }
 
-// Holds returns the legal holds that are in force, by name, and for how long texts are kept, 0 for good.
+// Holds returns the legal holds that are in force, by name, and for how long texts are kept, 0 for good. One name may hold several
+// cases and sets, as one letter of a court may ask for several: it holds them all until it is lifted.
 func (s *Site) Holds(ctx context.Context) (holds []*events.HoldPlaced, kept time.Duration, err error) {
 	said, err := s.saidOfTexts(ctx)
 	if err != nil {
 		return nil, 0, err
 	}
-	in := make(map[string]*events.HoldPlaced)
+	in := make(map[string][]*events.HoldPlaced)
 	for _, e := range said {
 		switch d := e.Data.(type) {
 		case *events.HoldPlaced:
-			in[d.Hold] = d
+			same := func(h *events.HoldPlaced) bool { return h.Case == d.Case && h.Set == d.Set }
+			in[d.Hold] = append(slices.DeleteFunc(in[d.Hold], same), d)
 		case *events.HoldLifted:
 			delete(in, d.Hold)
 		case *events.RetentionAdopted:
@@ -495,7 +497,7 @@ func (s *Site) Holds(ctx context.Context) (holds []*events.HoldPlaced, kept time
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(in)) {
-		holds = append(holds, in[name])
+		holds = append(holds, in[name]...)
 	}
 	return holds, kept, nil
 }

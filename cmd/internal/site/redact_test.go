@@ -544,6 +544,44 @@ func TestRedactionFindsItself(t *testing.T) {
 	}
 }
 
+// TestHoldOfSeveral: one letter asks for a case and a set. The second hold under its name holds besides the first, not in its place;
+// once more for the case it is one hold with another reason, and lifted they are both.
+func TestHoldOfSeveral(t *testing.T) {
+	now := noon
+	s, _ := told(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
+	say := func(d events.Data) {
+		t.Helper()
+		now = now.Add(time.Second)
+		if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/ledger", Kind: d.Kind(), Time: now, Data: d}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	held := func() (out []string) {
+		t.Helper()
+		holds, _, err := s.Holds(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, h := range holds {
+			out = append(out, h.Hold+" "+h.Case+h.Set+" "+h.Reason)
+		}
+		return out
+	}
+	say(&events.HoldPlaced{Hold: "H-1", Case: saidCase, Reason: "a letter"})
+	say(&events.HoldPlaced{Hold: "H-1", Set: "SET-OTHER", Reason: "a letter"})
+	if _, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "x"}); err == nil || !strings.Contains(err.Error(), "hold H-1") {
+		t.Errorf("held still: %v", err)
+	}
+	say(&events.HoldPlaced{Hold: "H-1", Case: saidCase, Reason: "another"})
+	if got, want := held(), []string{"H-1 SET-OTHER a letter", "H-1 " + saidCase + " another"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	say(&events.HoldLifted{Hold: "H-1", Reason: "the court has ruled"})
+	if got := held(); len(got) > 0 {
+		t.Errorf("lifted, and held: %q", got)
+	}
+}
+
 // TestRedactionIsChecked: a redaction that no record may hold takes nothing out.
 func TestRedactionIsChecked(t *testing.T) {
 	s, rs := told(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true})
