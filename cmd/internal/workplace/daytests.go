@@ -58,24 +58,28 @@ func (v *visit) testsStand(sterilizer, day string) (map[events.DayTest]string, e
 	return out, err
 }
 
-// askedOfDay finds out which test of the load's day is still to be asked for, and which of them failed, "" for none.
+// askedOfDay finds out which test of the load's day is still to be asked for by the policy, and which of them failed, "" for none:
+// who records that asks for no policy.
 func (v *visit) askedOfDay(l *load, e *endingEntered, p *events.Policy) (failed events.DayTest, err error) {
-	was := e.Test
-	if e.Test = ""; len(p.DayTests) == 0 {
-		return "", nil
-	}
-	e.Day = v.dayOf(l)
-	stand, err := v.testsStand(l.Sterilizer, e.Day)
+	was, day := e.Test, v.dayOf(l)
+	e.Test = ""
+	stand, err := v.testsStand(l.Sterilizer, day)
 	if err != nil {
 		return "", err
 	}
-	for _, t := range p.DayTests {
-		same := func(d events.SterilizerTested) bool { return d.Test == t && d.Day == e.Day }
-		answered := slices.ContainsFunc(e.Tested, same)
-		switch {
-		case stand[t] == events.TestFailed:
+	for _, t := range events.DayTests() {
+		if stand[t] == events.TestFailed {
+			e.Day = day
 			return t, nil
-		case e.Test == "" && stand[t] == "" && !answered:
+		}
+	}
+	if len(p.DayTests) == 0 {
+		return "", nil
+	}
+	e.Day = day
+	for _, t := range p.DayTests {
+		same := func(d events.SterilizerTested) bool { return d.Test == t && d.Day == day }
+		if e.Test == "" && stand[t] == "" && !slices.ContainsFunc(e.Tested, same) {
 			e.Test = t
 		}
 	}

@@ -84,6 +84,29 @@ func TestDayTests(t *testing.T) {
 	}
 }
 
+// TestFailedDayTestUnasked: a test of the day that failed stops the releases after it also where the policy asks for none.
+func TestFailedDayTestUnasked(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	s := h.AtSterilizer()
+	s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+	s.Do("put", "value", "VAS-003")
+	s.Do("start")
+	h.After(2 * time.Hour)
+	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	before := h.Size()
+	s.Do("test", "sterilizer", "S1", "test", "leak", "result", "failed")
+	release := func() workplacetest.Answer { return s.Do("result", "result", "passed", "released", "yes") }
+	if a := release(); !a.Says("STOP") {
+		t.Errorf("released after a failed test: %v", a["words"])
+	}
+	s.Do("test-since", "value", "S1-0304-02 leak")
+	release()
+	if got, want := told(h, before), "leak failed, leak passed, released"; got != want {
+		t.Errorf("recorded %q, want %q", got, want)
+	}
+}
+
 // told are the tests and releases that were recorded after a record.
 func told(h *workplacetest.House, before int64) string {
 	var out []string
