@@ -73,8 +73,9 @@ func Replaceable(k Kind) []Member {
 			needed(plainText("case")), needed(choiceOfWords(MemberOneOf, "stage", wordsOf(stages)...)),
 			needed(plainText("counter")), plainText("witness"),
 			rowsOf("counts", lineColumn(), needed(numberOf("counted"))),
-			rowsOf("removed", lineColumn(), needed(numberOf("quantity")), needed(plainText("reason")), yesNo("short")),
-			rowsOf("beyond", lineColumn(), plainText("item"), needed(plainText("description")), numberOf("added")),
+			rowsOf("removed", lineColumn(), needed(numberOf("quantity")), needed(plainText("reason")), yesNo("short"), yesNo("stays")),
+			rowsOf("beyond", lineColumn(), plainText("item"), needed(plainText("description")), numberOf("added"),
+				choiceOfWords(MemberOneOf, "sort", wordsOf(Sorts())...)),
 		}
 	case KindCaseClosed:
 		return []Member{needed(choiceOfWords(MemberOneOf, "outcome", "reconciled", "unreconciled")), listOf("actions"), plainText("reason"),

@@ -48,6 +48,10 @@ func checkMember(t *testing.T, where string, d reflect.Type, m Member) {
 		for _, c := range m.Columns {
 			checkMember(t, where+"."+outer, f.Type.Elem(), c)
 		}
+		// A row is said anew as a whole: what the form does not ask for would be gone from it.
+		if m.Form == MemberRows && f.Type.Elem().NumField() != len(m.Columns) {
+			t.Errorf("%s: a row of %s has %d members, asked for are %d", where, m.Name, f.Type.Elem().NumField(), len(m.Columns))
+		}
 		return
 	}
 	t.Errorf("%s has no %s", where, m.Name)

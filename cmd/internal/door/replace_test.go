@@ -138,6 +138,36 @@ func TestSaidAnewByAForm(t *testing.T) {
 	}
 }
 
+// TestSaidAnewGoodsStay: a count of goods whose number is said anew keeps what stays in the patient on purpose, and which sort of thing
+// each line is; a form that is sent as it stands changes nothing.
+func TestSaidAnewGoodsStay(t *testing.T) {
+	h := newHouse(t)
+	count := h.recordLine(t,
+		`{"station":"north/or-3","kind":"set.counted","time":"2026-03-02T11:50:00Z","set":"LAP-001","operator":"B-1","data":{"case":"K-1",`+
+			`"stage":"final","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":5},{"line":61,"counted":9}],`+
+			`"removed":[{"line":61,"quantity":1,"reason":"nasal packing","stays":true}],`+
+			`"beyond":[{"line":61,"item":"GZ-1","description":"Gauze","added":10,"sort":"sponges"}]}}`)
+	lead := h.signedIn(t, "leads")
+	_, text := lead.get(t, "/correct?event="+count.ID)
+	form := anewOf(t, text)
+	form.Set("anew-badge", "B-7")
+	form.Set("anew-reason", "line 1 was misread")
+	if code, text := lead.post(t, "/correct", form); code != http.StatusUnprocessableEntity || !strings.Contains(text, "Nothing differs") {
+		t.Errorf("sent as it stands: %d %s", code, text)
+	}
+	h.clock.move(time.Minute)
+	_, text = lead.get(t, "/correct?event="+count.ID)
+	form.Set("since", anewOf(t, text).Get("since"))
+	form.Set("counts.0.counted", "6")
+	if code, text := lead.post(t, "/correct", form); code != http.StatusOK {
+		t.Fatalf("%d %s", code, text)
+	}
+	d := h.inForce(t, count.ID).(*events.SetCounted)
+	if d.Counts[0].Counted != 6 || len(d.Removed) != 1 || !d.Removed[0].Stays || len(d.Beyond) != 1 || d.Beyond[0].Sort != events.Sponges {
+		t.Errorf("it says %+v", d)
+	}
+}
+
 // TestStationSaysItAnew: a station does the same with its own, in its own name, and with nobody else's. For how long the policy lets it,
 // intake holds (site.TestOwnWithinTime).
 func TestStationSaysItAnew(t *testing.T) {
