@@ -2,6 +2,7 @@ package site
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/base64"
 	"encoding/json"
@@ -523,13 +524,23 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 	if err != nil {
 		return nil, nil, err
 	}
+	ofHeld, err := s.ofHeldCases(ctx, holds)
+	if err != nil {
+		return nil, nil, err
+	}
 	for _, seq := range seqs {
 		note, signed, err := s.noteAt(seq)
 		if err != nil {
 			return nil, nil, err
 		}
 		e := events.RevealNote(note, signed, s.addenda.disclosed)
-		if h := heldBy(holds, e); h != nil {
+		h := ofHeld[seq]
+		if h == nil {
+			if h, err = s.heldBy(ctx, holds, seq, e); err != nil {
+				return nil, nil, err
+			}
+		}
+		if h != nil {
 			if r.Due {
 				out.Held = append(out.Held, seq)
 				continue
@@ -555,6 +566,11 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 		if plainText(signed) {
 			out.Plain = append(out.Plain, seq)
 		}
+	}
+	// A case of which no record is found by its reference, such as one that is only planned, has the reference all the same.
+	if h := holdOf(holds, r.Case, ""); r.Case != "" && h != nil {
+		return nil, nil, refusal.Keyed("redact-held-case",
+			"legal hold %s keeps the reference of this case from being taken out (%s); lift it first", h.Hold, h.Reason)
 	}
 	if len(marks) == 0 {
 		if err := nothingToRedact(out.Plain, r.Due); err != nil {
@@ -591,15 +607,78 @@ func (s *Site) marksToRedact(note []byte, ofCase bool) (marks []string, err erro
 	return marks, nil
 }
 
-func heldBy(holds []*events.HoldPlaced, e *events.Event) *events.HoldPlaced {
+// holdOf returns the hold of a case or a set, either may be empty; one of all texts holds both.
+func holdOf(holds []*events.HoldPlaced, ref, set string) *events.HoldPlaced {
 	for _, h := range holds {
-		switch {
-		case h.Case == "" && h.Set == "", h.Case != "" && (events.CaseOf(e.Data) == h.Case || e.Subject == h.Case),
-			h.Set != "" && e.Kind().AboutSet() && e.Subject == h.Set:
+		if h.Case == "" && h.Set == "" || h.Case != "" && h.Case == ref || h.Set != "" && h.Set == set {
 			return h
 		}
 	}
 	return nil
+}
+
+// ofHeldCases returns the records that belong to cases that are held, by what any correction made them name, each with its hold.
+func (s *Site) ofHeldCases(ctx context.Context, holds []*events.HoldPlaced) (map[int64]*events.HoldPlaced, error) {
+	of := make(map[int64]*events.HoldPlaced)
+	for _, h := range holds {
+		if h.Case == "" {
+			continue
+		}
+		m, err := tables(ctx, s.current())
+		if err != nil {
+			return nil, err
+		}
+		for _, dim := range []facts.Dim{facts.DimCase, facts.DimSchedule} {
+			found, err := m.Source(ctx).Facts(dim, h.Case)
+			if err != nil {
+				return nil, err
+			}
+			for _, f := range found {
+				of[f.Seq] = h
+			}
+		}
+	}
+	return of, nil
+}
+
+// heldBy returns the hold that keeps the texts of an event, which is record at, nil for none. A correction is held with what it corrects.
+func (s *Site) heldBy(ctx context.Context, holds []*events.HoldPlaced, at int64, e *events.Event) (*events.HoldPlaced, error) {
+	if len(holds) == 0 {
+		return nil, nil //nolint:nilnil // nothing is held
+	}
+	ref, set := cmp.Or(events.CaseOf(e.Data), e.Subject), ""
+	if e.Kind().AboutSet() {
+		set = e.Subject
+	}
+	h := holdOf(holds, ref, set)
+	if d, ok := e.Data.(*events.SetSterilized); ok && h == nil {
+		h = holdOf(holds, d.For, set) // run at once for the case that waited
+	}
+	c, ok := e.Data.(*events.EventCorrected)
+	if h != nil || !ok {
+		return h, nil
+	}
+	m, err := tables(ctx, s.current())
+	if err != nil {
+		return nil, err
+	}
+	seqs, err := m.FindEvents(ctx, c.Event)
+	if err != nil {
+		return nil, err
+	}
+	for _, seq := range seqs {
+		if seq >= at { // ids that stations give may go in a circle
+			continue
+		}
+		note, signed, err := s.noteAt(seq)
+		if err != nil {
+			return nil, err
+		}
+		if h, err = s.heldBy(ctx, holds, seq, events.RevealNote(note, signed, s.addenda.disclosed)); h != nil || err != nil {
+			return h, err
+		}
+	}
+	return nil, nil //nolint:nilnil // nothing holds it
 }
 
 // plainText reports whether an event, as it is signed, says a text in itself.

@@ -582,6 +582,61 @@ func TestHoldOfSeveral(t *testing.T) {
 	}
 }
 
+// TestHoldOfCaseHoldsAllOfIt: what a case's legal hold keeps is also why its records were corrected, what a load that was run at once for
+// it says, and the reference of a case that is only planned; a hold of all texts keeps that as well.
+func TestHoldOfCaseHoldsAllOfIt(t *testing.T) {
+	now := noon
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
+	say := func(station, set string, d events.Data) site.Receipt {
+		t.Helper()
+		now = now.Add(time.Second)
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: station, Kind: d.Kind(), Time: now, Set: set, Operator: "B-1", Data: d})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rs[0]
+	}
+	opened := say("north/or-1", "LAP-014", &events.SetOpened{Case: "K-1"})
+	void := say("north/or-1", "LAP-014", &events.EventCorrected{Event: opened.ID, Action: "void", Reason: "never opened"})
+	again := say("north/or-1", "LAP-014", &events.EventCorrected{Event: void.ID, Action: "void", Reason: "it was"})
+	run := say("north/sterilizer-1", "LAP-015", &events.SetSterilized{Load: "S1-1", Sterilizer: "S1", Run: 1, Cycle: "c", Result: "passed",
+		Released: true, Immediate: "it fell down", For: "K-1"})
+	mistyped := say("north/or-1", "", &events.CaseClosed{Case: "K-9", Outcome: "reconciled", Reason: "told"})
+	say("north/or-1", "", &events.EventCorrected{Event: mistyped.ID, Action: "replace", Reason: "another case",
+		Data: []byte(`{"case":"K-1","outcome":"reconciled","reason":"told"}`)})
+	say("north/office", "", &events.CaseScheduled{Case: "K-2", State: "booked", Start: "2026-03-05T07:30:00Z"})
+	refused := func(of string, r site.Redaction) {
+		t.Helper()
+		r.Reason = "asked for"
+		if out, err := s.Redact(t.Context(), r); err == nil || !strings.Contains(err.Error(), "legal hold "+of) {
+			t.Errorf("%+v: %+v, %v", r, out, err)
+		}
+	}
+	say("north/ledger", "", &events.HoldPlaced{Hold: "H-1", Case: "K-1", Reason: "a letter"})
+	for _, rec := range []site.Receipt{void, again, run, mistyped} {
+		refused("H-1", site.Redaction{Records: []int64{rec.Seq}})
+	}
+	say("north/ledger", "", &events.RetentionAdopted{Days: 1})
+	now = now.AddDate(0, 0, 2)
+	out, err := s.Redact(t.Context(), site.Redaction{Due: true, Reason: "due", Check: true})
+	if err != nil || !slices.Contains(out.Held, void.Seq) ||
+		!slices.Contains(out.Held, again.Seq) || !slices.Contains(out.Held, run.Seq) {
+		t.Errorf("due, and held: %+v, %v", out, err)
+	}
+	say("north/ledger", "", &events.HoldLifted{Hold: "H-1", Reason: "the court has ruled"})
+	say("north/ledger", "", &events.HoldPlaced{Hold: "H-2", Set: "LAP-014", Reason: "a letter"})
+	refused("H-2", site.Redaction{Records: []int64{void.Seq}})
+	say("north/ledger", "", &events.HoldPlaced{Hold: "H-3", Case: "K-2", Reason: "a letter"})
+	refused("H-3", site.Redaction{Case: "K-2"})
+	say("north/ledger", "", &events.HoldLifted{Hold: "H-3", Reason: "the court has ruled"})
+	say("north/ledger", "", &events.HoldPlaced{Hold: "H-4", Reason: "a letter"})
+	refused("H-4", site.Redaction{Case: "K-2"})
+	say("north/ledger", "", &events.HoldLifted{Hold: "H-4", Reason: "the court has ruled"})
+	if out, err := s.Redact(t.Context(), site.Redaction{Case: "K-2", Reason: "asked for"}); err != nil || out.Texts == 0 {
+		t.Errorf("lifted: %+v, %v", out, err)
+	}
+}
+
 // TestRedactionIsChecked: a redaction that no record may hold takes nothing out.
 func TestRedactionIsChecked(t *testing.T) {
 	s, rs := told(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true})
