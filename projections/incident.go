@@ -29,6 +29,8 @@ type Cause struct {
 	Rank  int64    `json:"rank"` // Rank of a verdict with this finding alone
 
 	Opening int64 `json:"opening,omitzero"` // the record of the opening at which something was not read; 0 of anything else
+	// Own is the badge of a correction that nobody else has looked at.
+	Own string `json:"own,omitempty"`
 }
 
 // Handled is one step that somebody took with an incident.
@@ -87,6 +89,9 @@ func CausesOf(v *Verdict) []Cause {
 		c := Cause{Code: f.Code, Mark: markOf(v, f), Links: linksOf(v, f), Rank: Rank(&alone)}
 		if at := UnreadAt(f); at != nil {
 			c.Opening = at.Seq
+		}
+		if d, ok := f.Detail.(*RestsOnCorrection); ok && len(f.Acknowledged) == 0 {
+			c.Own = d.By
 		}
 		out = append(out, c)
 	}
@@ -255,7 +260,14 @@ type Incident struct {
 	Wanted  time.Time        `json:"-"` // when the first case begins that waits for one of its sets; see Soonest
 
 	links  []string
+	own    []string // badges of corrections that nobody else has looked at
 	unread []Unread
+}
+
+// IsOwn reports whether something that is found is by a correction under a badge, and nobody else has looked at it: whoever has that
+// badge does not close the incident.
+func (in *Incident) IsOwn(badge string) bool {
+	return slices.ContainsFunc(in.own, func(own string) bool { return badge == "" || strings.EqualFold(own, badge) })
 }
 
 // Is reports whether an incident is asked for by a key: its own, or one that it had while less of it was known.
@@ -354,6 +366,9 @@ func Incidents(parts []IncidentPart, cal Calendar) []Incident {
 func (in *Incident) take(p *IncidentPart, n int, links []string) {
 	c := &p.Causes[n]
 	in.Marks, in.links = append(in.Marks, c.Mark), append(in.links, links...)
+	if c.Own != "" {
+		in.own = append(in.own, c.Own)
+	}
 	if !slices.Contains(in.Codes, c.Code) {
 		in.Codes = append(in.Codes, c.Code)
 	}
@@ -397,6 +412,7 @@ func (in *Incident) end(cal Calendar) {
 			in.DueBy = s.Due
 		}
 		switch {
+		case s.Step == events.IncidentClosed && in.IsOwn(s.By):
 		case s.Step == events.IncidentClosed && in.covered(s.Covers):
 			in.State = IncidentClosed
 		case s.Step == events.IncidentClosed, s.Step == events.IncidentReopened:

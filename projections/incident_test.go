@@ -199,6 +199,30 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 	}
 }
 
+// TestIncidentOfOwnCorrection: who corrected what was found does not close the incident of it; that is for another person, or for
+// anybody once another person has looked.
+func TestIncidentOfOwnCorrection(t *testing.T) {
+	v := short("F", "6", "K-1", 1)
+	f := &v.Findings[0]
+	f.Code, f.Severity = projections.Corrected, projections.SeverityDoubtful
+	f.Detail = &projections.RestsOnCorrection{Set: "F", By: "B-9", Elsewhere: true, Hides: []projections.Code{projections.CountShort}}
+	closedBy := func(badge string) projections.IncidentState {
+		v.Handled = []projections.Handled{{Code: projections.Corrected, Step: events.IncidentClosed, By: badge,
+			Outcome: events.OutcomeFound, Covers: grouped(partsOf(v))[0].Marks, Time: time.Date(2026, 3, 4, 9, 0, 0, 0, time.UTC), Seq: 9}}
+		return grouped(partsOf(v))[0].State
+	}
+	if got := closedBy("b-9"); got != projections.IncidentOpen {
+		t.Errorf("closed by who corrected it is %s", got)
+	}
+	if got := closedBy("B-1"); got != projections.IncidentClosed {
+		t.Errorf("closed by another it is %s", got)
+	}
+	f.Acknowledged = []projections.Acknowledgement{{By: "B-2"}}
+	if got := closedBy("B-9"); got != projections.IncidentClosed {
+		t.Errorf("closed once another had looked it is %s", got)
+	}
+}
+
 // TestIncidentNamedByFirstPacked: a ring is named by its turn that was packed first, whatever its sets are called.
 func TestIncidentNamedByFirstPacked(t *testing.T) {
 	want := grouped(partsOf(swapped("B", "1", "C", "3")))[0].Key

@@ -19,7 +19,7 @@ import (
 func causesOf(v *projections.Verdict) string {
 	var b strings.Builder
 	for _, c := range projections.CausesOf(v) {
-		fmt.Fprintf(&b, "%s\t%s\t%d\t%d", c.Code, c.Mark, c.Rank, c.Opening)
+		fmt.Fprintf(&b, "%s\t%s\t%d\t%d\t%s", c.Code, c.Mark, c.Rank, c.Opening, c.Own)
 		for _, l := range c.Links {
 			b.WriteString("\t" + l)
 		}
@@ -43,7 +43,7 @@ func handledOf(v *projections.Verdict) (string, error) {
 func causesIn(column string) (out []projections.Cause, err error) {
 	for line := range strings.Lines(column) {
 		parts := strings.Split(strings.TrimSuffix(line, "\n"), "\t")
-		const fixed = 4 // before the links
+		const fixed = 5 // before the links
 		if len(parts) <= fixed {
 			return nil, fmt.Errorf("read model: causes: %q", line)
 		}
@@ -53,7 +53,7 @@ func causesIn(column string) (out []projections.Cause, err error) {
 			return nil, fmt.Errorf("read model: causes: %w", err)
 		}
 		out = append(out, projections.Cause{Code: projections.Code(parts[0]), Mark: parts[1], Rank: rank, Opening: opening,
-			Links: parts[fixed:]})
+			Own: parts[4], Links: parts[fixed:]})
 	}
 	if len(out) == 0 {
 		return nil, errors.New("read model: causes: of a row of the board there is none")

@@ -88,7 +88,7 @@ CREATE TABLE board (
 	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
 	station   TEXT NOT NULL,    -- of the last observation
 	seen      INTEGER NOT NULL, -- 1: every broken or doubtful finding has been acknowledged
-	causes    TEXT NOT NULL,    -- a line for each weighing finding: its code, mark, rank, opening and links, with tabs between; see projections.Cause
+	causes    TEXT NOT NULL,    -- a line for each weighing finding: code, mark, rank, opening, own and links, with tabs between; see projections.Cause
 	handled   TEXT NOT NULL,    -- what people did about it, JSON; '' for nothing
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;

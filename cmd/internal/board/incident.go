@@ -150,6 +150,9 @@ func (p *pages) recordHandled(r *http.Request, words *shell.Words, b *incidentBo
 		if seen := r.PostFormValue("steps"); seen != "" && seen != strconv.Itoa(len(in.Steps)) {
 			return refuse(http.StatusConflict, "%s", words.T("board.incident-handled-since"))
 		}
+		if b.Step == string(events.IncidentClosed) && in.IsOwn(b.Badge) {
+			return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.acknowledge-own"))
+		}
 		n := max(0, slices.IndexFunc(in.Members, func(x projections.IncidentMember) bool { return x.Trip != "" }))
 		if x := in.Members[n]; x.Trip == "" {
 			// What is said of a set without naming a turn belongs to the one that it is in by now.

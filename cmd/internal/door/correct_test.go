@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -161,6 +162,22 @@ func TestAnotherPersonAcknowledges(t *testing.T) {
 	if code, text := ack("b-1"); code != http.StatusUnprocessableEntity || !strings.Contains(text, "Another person looks at this") ||
 		h.site.Size() != size {
 		t.Errorf("by who corrected: %d %s", code, text)
+	}
+	var in *projections.Incident
+	all, err := h.site.Incidents(t.Context(), false, time.Time{})
+	for i := range all {
+		if slices.ContainsFunc(all[i].Members, func(m projections.IncidentMember) bool {
+			return m.TripKey == key && slices.Contains(all[i].Codes, f.Code)
+		}) {
+			in = &all[i]
+		}
+	}
+	if err != nil || in == nil {
+		t.Fatalf("the correction is no incident: %v", err)
+	}
+	if code, text := lead.post(t, "/incident", url.Values{"key": {in.Key}, "step": {"closed"}, "badge": {"B-1"}, "text": {"seen"},
+		"outcome": {"found"}}); code != http.StatusUnprocessableEntity || !strings.Contains(text, "Another person looks at this") {
+		t.Errorf("closed by who corrected: %d %s", code, text)
 	}
 	if code, text := ack("B-2"); code != http.StatusSeeOther || len(hidden().Acknowledged) != 1 {
 		t.Errorf("by another person: %d %s, %+v", code, text, hidden())
