@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -41,6 +42,9 @@ kept. "texts redact" takes texts out for good; the ledger, and every bundle made
 						of = "case " + h.Case
 					case h.Set != "":
 						of = "set " + h.Set
+					}
+					if kept.IsOfNothing(h) {
+						of += " (" + holdsNothing + ")"
 					}
 					fmt.Fprintf(tw, "%s\t%s\t%s\n", h.Hold, of, h.Reason)
 				}
@@ -135,6 +139,9 @@ func (a *app) recordOfTexts(cmd *cobra.Command, s site.Service, operator string,
 	return err
 }
 
+// holdsNothing is said of a hold whose case or set is in no record.
+const holdsNothing = "nothing is recorded of it here: is it spelt so?"
+
 func (a *app) placeHold() *cobra.Command {
 	var d events.HoldPlaced
 	var operator string
@@ -144,7 +151,16 @@ another case or set, it holds that as well. It is a record of the ledger.`,
 		`listbound texts hold H-2026-1 --case K-0412 --reason "letter of the court" --operator B-1001 --data d`,
 		func(cmd *cobra.Command, args []string) error {
 			d.Hold = args[0]
-			return a.sayOfTexts(cmd, operator, &d)
+			return a.ask(cmd, func(s site.Service) error {
+				if err := a.recordOfTexts(cmd, s, operator, &d); err != nil {
+					return err
+				}
+				kept, err := s.Texts(cmd.Context())
+				if err == nil && kept.IsOfNothing(&d) {
+					_, err = fmt.Fprintf(a.env.Out, "%s: %s\n", cmp.Or(d.Case, d.Set), holdsNothing)
+				}
+				return err
+			})
 		})
 	c.Args = cobra.ExactArgs(1)
 	f := c.Flags()

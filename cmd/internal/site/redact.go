@@ -475,7 +475,49 @@ func (s *Site) saidOfTexts(ctx context.Context) (out []*events.Event, err error)
 // Texts implements Service.
 func (s *Site) Texts(ctx context.Context) (*TextsKept, error) {
 	holds, kept, err := s.Holds(ctx)
-	return &TextsKept{Days: int64(kept / (24 * time.Hour)), Holds: holds}, err
+	if err != nil {
+		return nil, err
+	}
+	out := &TextsKept{Days: int64(kept / (24 * time.Hour)), Holds: holds}
+	_, err = Answer(s, func(v *View) (struct{}, error) {
+		for _, h := range holds {
+			found, err := ofHold(v.Source(ctx), h, s.opts.Clock())
+			if err != nil {
+				return struct{}{}, err
+			}
+			if !found {
+				out.OfNothing = append(out.OfNothing, h)
+			}
+		}
+		return struct{}{}, nil
+	})
+	return out, err
+}
+
+// ofHold reports whether there is a record of the case and of the set that a hold names; one of all texts names none.
+func ofHold(source facts.Source, h *events.HoldPlaced, now time.Time) (bool, error) {
+	either := func(asks ...func() ([]facts.Fact, error)) (bool, error) {
+		for _, ask := range asks {
+			if found, err := ask(); len(found) > 0 || err != nil {
+				return err == nil, err
+			}
+		}
+		return false, nil
+	}
+	if h.Case != "" {
+		found, err := either(func() ([]facts.Fact, error) { return source.Facts(facts.DimCase, h.Case) },
+			func() ([]facts.Fact, error) { return source.Facts(facts.DimSchedule, h.Case) })
+		if !found {
+			return false, err
+		}
+	}
+	if h.Set != "" {
+		return either(func() ([]facts.Fact, error) { return source.Around(h.Set, now, 1) },
+			func() ([]facts.Fact, error) {
+				return source.Facts(facts.DimEntry, events.EntryKey(events.RegisterSets, h.Set))
+			})
+	}
+	return true, nil
 }
 
 // Holds returns the legal holds that are in force, by name, and for how long texts are kept, 0 for good. One name may hold several

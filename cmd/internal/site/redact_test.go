@@ -628,12 +628,37 @@ func TestHoldOfCaseHoldsAllOfIt(t *testing.T) {
 	refused("H-2", site.Redaction{Records: []int64{void.Seq}})
 	say("north/ledger", "", &events.HoldPlaced{Hold: "H-3", Case: "K-2", Reason: "a letter"})
 	refused("H-3", site.Redaction{Case: "K-2"})
+	if kept, err := s.Texts(t.Context()); err != nil || len(kept.Holds) != 2 || len(kept.OfNothing) > 0 {
+		t.Errorf("each holds something: %+v, %v", kept, err)
+	}
 	say("north/ledger", "", &events.HoldLifted{Hold: "H-3", Reason: "the court has ruled"})
 	say("north/ledger", "", &events.HoldPlaced{Hold: "H-4", Reason: "a letter"})
 	refused("H-4", site.Redaction{Case: "K-2"})
 	say("north/ledger", "", &events.HoldLifted{Hold: "H-4", Reason: "the court has ruled"})
 	if out, err := s.Redact(t.Context(), site.Redaction{Case: "K-2", Reason: "asked for"}); err != nil || out.Texts == 0 {
 		t.Errorf("lifted: %+v, %v", out, err)
+	}
+}
+
+// TestLiftOfNothing: a server lifts no hold that isn't in force, and one that was placed a line before; a hold of what is in no record is
+// told from one that holds something.
+func TestLiftOfNothing(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", Clock: func() time.Time { return noon }})
+	of := func(at int, d events.Data) *events.Observation {
+		return &events.Observation{Station: "north/ledger", Kind: d.Kind(), Time: noon.Add(time.Duration(at) * time.Second), Data: d}
+	}
+	placed, lifted := &events.HoldPlaced{Hold: "H-1", Case: "K-1", Reason: "a letter"}, &events.HoldLifted{Hold: "H-1", Reason: "over"}
+	if _, err := s.Observe(t.Context(), of(1, lifted)); err == nil || !strings.Contains(err.Error(), "no legal hold H-1 is in force") {
+		t.Errorf("lifted nothing: %v", err)
+	}
+	if _, err := s.Observe(t.Context(), of(2, placed), of(3, lifted), of(4, placed)); err != nil {
+		t.Error(err)
+	}
+	if kept, err := s.Texts(t.Context()); err != nil || len(kept.Holds) != 1 || !kept.IsOfNothing(placed) {
+		t.Errorf("%+v, %v", kept, err)
+	}
+	if _, err := s.Observe(t.Context(), of(6, lifted)); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -24,6 +24,7 @@ type references struct {
 	model *readmodel.Model
 	world *judge.World
 
+	holds     []string                                // names of the holds placed in this batch
 	held      bool                                    // a registers.adopted is among these
 	elsewhere bool                                    // made at another station: no register is asked whether it may be here
 	packed    map[string][]*events.Event              // set.packed of this batch, by set
@@ -57,6 +58,9 @@ func (r *references) learn(e *events.Event, seq int64) {
 		delete(r.site.badges, e.Subject)
 	case *events.RegistersAdopted:
 		r.held = true
+	case *events.HoldPlaced:
+		r.holds = append(r.holds, d.Hold)
+		return
 	case events.Entry:
 		register, id := d.Named()
 		r.entered[register] = append(r.entered[register], id)
@@ -89,6 +93,8 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		return r.checkAdopted(ctx, e, d)
 	case *events.SetPacked:
 		return r.checkPacked(ctx, o, d, e)
+	case *events.HoldLifted:
+		return r.checkLifted(ctx, d)
 	case *events.RunLogged:
 		return r.site.runLogs().has(d)
 	case *events.FindingAcknowledged:
@@ -114,6 +120,18 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		return r.checkTrip(ctx, e)
 	}
 	return nil
+}
+
+// checkLifted refuses, at a server, to lift what is not held: it would look done, and the hold that was meant would go on.
+func (r *references) checkLifted(ctx context.Context, d *events.HoldLifted) error {
+	if r.site.opts.EnrolOnSight || slices.Contains(r.holds, d.Hold) {
+		return nil
+	}
+	holds, _, err := r.site.Holds(ctx)
+	if err == nil && !slices.ContainsFunc(holds, func(h *events.HoldPlaced) bool { return h.Hold == d.Hold }) {
+		err = refusal.Keyed("hold-none", "no legal hold %s is in force", d.Hold)
+	}
+	return err
 }
 
 // needTrip checks a trip that is given, or finds the set's own at that time, for

@@ -3,6 +3,7 @@ package site
 import (
 	"context"
 	"io"
+	"slices"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -214,6 +215,13 @@ func KeysOf(st *Station) (proof.Keys, error) {
 type TextsKept struct {
 	Days  int64                `json:"days"` // for how long they are kept; 0: without an end
 	Holds []*events.HoldPlaced `json:"holds"`
+	// OfNothing are those of a case or set of which nothing is recorded here: mistyped, mostly, and what was meant is not held.
+	OfNothing []*events.HoldPlaced `json:"ofNothing,omitempty"`
+}
+
+// IsOfNothing reports whether a hold is one of these.
+func (t *TextsKept) IsOfNothing(h *events.HoldPlaced) bool {
+	return slices.ContainsFunc(t.OfNothing, func(x *events.HoldPlaced) bool { return *x == *h })
 }
 
 // PolicyInForce is a policy and where it comes from.
