@@ -284,6 +284,9 @@ func (a *app) recordOneRun(cmd *cobra.Command, s site.Service, f *runFlags, type
 		if d.Cycle, err = f.heldTo(cmd.Flags(), last); err != nil {
 			return err
 		}
+		if typed.held == 0 || typed.min == 0 || typed.max == 0 { // else 0 °C would be recorded, and held to the cycle
+			return errors.New("say at least --typed-held, --typed-min and --typed-max, as printed")
+		}
 		d.Started, d.Figures = at.UTC().Format(time.RFC3339), typed.figures()
 	} else {
 		raw, err := os.ReadFile(args[0])
