@@ -162,6 +162,10 @@ func (t *table) signComplete(st *countState, a *counted) error {
 		a.said = t.askStray()
 		return nil
 	}
+	if no, err := t.mayNotSign(st); err != nil || no.Words != "" {
+		a.said, a.Next = no, v.t("sign-cleared")
+		return err
+	}
 	signed, rs, err := t.record(st)
 	if err != nil {
 		return err
@@ -199,6 +203,21 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
 	return t.keepSaid(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)})
+}
+
+// mayNotSign says no where a badge was taken here and may not record any more, and how the count is signed then; it has no words where
+// both may.
+func (t *table) mayNotSign(st *countState) (said, error) {
+	v := t.v
+	e := &events.Event{Station: v.station, Time: v.now.UTC(), Operator: st.Counter,
+		Data: &events.SetCounted{Counter: st.Counter, Witness: st.Witness}}
+	err := v.d.site.Ask(func(m *site.View) error { return m.Admit(v, e, events.RegisterPeople) })
+	if !refusal.Is(err) {
+		return said{}, err
+	}
+	s := wrong(v.why(err), v.t("sign-cleared"))
+	s.No = true
+	return s, nil
 }
 
 // othersOf are the badges by which something was entered that others sign now.

@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
 )
@@ -39,6 +41,35 @@ func TestSignedInSight(t *testing.T) {
 			t.Errorf("%d in line 2: does not ask for the circulating nurse: %q", c.second, next)
 		}
 	}
+}
+
+// TestBadgeEndedWhileCounting: the scrub person's badge is ended in the register while they count. Nothing is signed under it, it is said
+// how the count is signed, and nothing has to be counted again.
+func TestBadgeEndedWhileCounting(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-1")
+	h.HoldTo(events.RegisterPeople)
+	k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
+	badge := func(code string) map[string]any {
+		h.After(3 * time.Second)
+		return k.Scan(workplacetest.Label(t, events.ScanBadge, code))
+	}
+	badge("B-1182")
+	k.Lines("VAS-003", 4, 2, 3)
+	if _, err := h.Site.Enter(t.Context(), site.Entering{Register: events.RegisterPeople, Operator: "B-3310",
+		Entries: []events.Entry{&events.PersonEntered{Badge: "B-1182", Held: events.Held{Ended: true}}}}); err != nil {
+		t.Fatal(err)
+	}
+	size := h.Size()
+	h.After(time.Minute)
+	a := badge("B-3322")
+	workplacetest.Must(t, a, "broken B-1182 is not, or no longer, in force", "Clear the badges (F8)")
+	if strings.Contains(workplacetest.Tells(a), "Enter signs") || h.Size() != size {
+		t.Errorf("%d records, and the page says %q", h.Size()-size, workplacetest.Tells(a))
+	}
+	k.Do("badges-clear")
+	badge("B-3310")
+	workplacetest.Must(t, badge("B-3322"), "First count recorded (sets: 1), signed by B-3310 and B-3322")
 }
 
 // TestNoSetSigns: a set that is known here and not on the case is never offered as somebody's badge at the count, by its plain
