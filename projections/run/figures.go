@@ -172,7 +172,8 @@ func (l Lack) Of(c *events.RunCycle, f *events.RunFigures) (is, bound int64) {
 
 // Lacks holds figures to a cycle.
 func Lacks(c *events.RunCycle, f *events.RunFigures) []Lack {
-	if f.HoldMillis == 0 && f.MinMilliC < c.LowMilliC {
+	// A print, which has no steps, may have been held for long, and have been colder meanwhile. In a log a reading may dip.
+	if f.MinMilliC < c.LowMilliC && (f.HoldMillis == 0 || f.StepMillis == 0) {
 		return []Lack{NeverReached} // and all else is about what came after
 	}
 	lacks := []Lack{}
