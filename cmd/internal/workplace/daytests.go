@@ -58,8 +58,8 @@ func (v *visit) testsStand(sterilizer, day string) (map[events.DayTest]string, e
 	return out, err
 }
 
-// askedOfDay finds out which test of the load's day is still to be asked for by the policy, and which of them failed, "" for none:
-// who records that asks for no policy.
+// askedOfDay finds out which test of the load's day is still to be asked for by the policy, and which test of that day failed,
+// "" for none. A failed one stops a release whether the policy asks for it or not.
 func (v *visit) askedOfDay(l *load, e *endingEntered, p *events.Policy) (failed events.DayTest, err error) {
 	was, day := e.Test, v.dayOf(l)
 	e.Test = ""

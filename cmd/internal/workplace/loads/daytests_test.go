@@ -12,6 +12,19 @@ import (
 	"listbound/events"
 )
 
+// runOver is the sterilizer's page with a load of one set whose run is over, and a badge.
+func runOver(t *testing.T, h *workplacetest.House) *workplacetest.Scanner {
+	t.Helper()
+	s := h.AtSterilizer()
+	s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+	s.Do("put", "value", "VAS-003")
+	s.Do("start")
+	h.After(2 * time.Hour)
+	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	return s
+}
+
 // TestDayTests: before the first load of a sterilizer's day is released the tests that the policy asks for are asked
 // one after the other; a failed one stops the release until a later one passed; where it asks for none, nothing is
 // asked.
@@ -68,13 +81,7 @@ func TestDayTests(t *testing.T) {
 	} {
 		h := workplacetest.NewHouse(t, "VAS-003")
 		h.ChangesPolicy(func(p *events.Policy) { p.DayTests = x.tests })
-		s := h.AtSterilizer()
-		s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
-		s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
-		s.Do("put", "value", "VAS-003")
-		s.Do("start")
-		h.After(2 * time.Hour)
-		s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+		s := runOver(t, h)
 		before := h.Size()
 		release(s)
 		x.play(s)
@@ -87,13 +94,7 @@ func TestDayTests(t *testing.T) {
 // TestFailedDayTestUnasked: a test of the day that failed stops the releases after it also where the policy asks for none.
 func TestFailedDayTestUnasked(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
-	s := h.AtSterilizer()
-	s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
-	s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
-	s.Do("put", "value", "VAS-003")
-	s.Do("start")
-	h.After(2 * time.Hour)
-	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	s := runOver(t, h)
 	before := h.Size()
 	s.Do("test", "sterilizer", "S1", "test", "leak", "result", "failed")
 	release := func() workplacetest.Answer { return s.Do("result", "result", "passed", "released", "yes") }
@@ -177,13 +178,7 @@ func TestDayTestForm(t *testing.T) {
 func TestDayTestsTakenBack(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.ChangesPolicy(func(p *events.Policy) { p.DayTests = events.DayTests()[:1] })
-	s := h.AtSterilizer()
-	s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
-	s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
-	s.Do("put", "value", "VAS-003")
-	s.Do("start")
-	h.After(2 * time.Hour)
-	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	s := runOver(t, h)
 	s.Do("result", "result", "passed", "released", "yes")
 	s.Do("test-passed", "value", "S1-0304-02 bowie-dick")
 	const test = "S1: Bowie-Dick test of 2026-03-04 passed"
